@@ -1,0 +1,56 @@
+"""What every page's frame needs: the name, the demo mark and the way to the pages this person may open."""
+
+from importlib.util import find_spec
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext_lazy as _
+
+# In the order of a working day: the question first, then the bench, the weekly report, the rest.
+PAGES = (
+    (_("Find"), "find"),
+    (_("Log a test"), "log_test"),
+    (_("Overdue"), "overdue_report"),
+    (_("Import"), "import"),
+    (_("Rules"), "rules_in_force"),
+    (_("People"), "people"),
+    (_("Site"), "site_policy"),
+)
+
+
+def site(request: HttpRequest) -> dict[str, Any]:
+    return {
+        "DEMO": settings.DEMO,
+        "site_name": settings.SITE_NAME,
+        "base_url": settings.BASE_URL,
+        "site_zone": settings.TIME_ZONE,
+        "nav": _nav(request),
+    }
+
+
+def _nav(request: HttpRequest) -> list[dict[str, Any]]:
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return []
+    return [
+        {"label": label, "address": address, "current": request.path == address}
+        for label, name in PAGES
+        if (address := _address(name)) and _may_open(user, name)
+    ]
+
+
+def _address(name: str) -> str | None:
+    try:
+        return reverse(name)
+    except NoReverseMatch:
+        return None
+
+
+def _may_open(user: Any, name: str) -> bool:
+    if find_spec("gear.permissions") is None:
+        return True
+    from gear.permissions import can_open
+
+    return can_open(user, name)
