@@ -1,4 +1,5 @@
 from django.apps import AppConfig
+from django.core.management import call_command
 from django.db.models.signals import post_migrate
 
 
@@ -11,3 +12,10 @@ class GearConfig(AppConfig):
 
         # A table rebuild drops triggers on SQLite without a word, so they are put back after every migration.
         post_migrate.connect(guards.after_migrate, dispatch_uid="gear.guards")
+        post_migrate.connect(make_sign_in_table, sender=self, dispatch_uid="gear.sign_in")
+
+
+def make_sign_in_table(*, using: str = "default", **_ignored) -> None:
+    """The table that counts sign-in attempts belongs to a cache, which has no migrations of its own."""
+    if using == "default":
+        call_command("createcachetable", verbosity=0)

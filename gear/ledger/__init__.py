@@ -1,0 +1,20 @@
+"""The ledger: `record` is the only code that inserts an Entry; the rest folds, seals and checks."""
+
+from gear.ledger.chain import BadMoment, LedgerError, chain_problem, line_of, moment_of, payload, site_zone
+from gear.ledger.record import Draft, IdReused, record, record_many
+from gear.ledger.rulebook import rules_on
+
+__all__ = [
+    "BadMoment",
+    "Draft",
+    "IdReused",
+    "LedgerError",
+    "chain_problem",
+    "line_of",
+    "moment_of",
+    "payload",
+    "record",
+    "record_many",
+    "rules_on",
+    "site_zone",
+]

@@ -1,0 +1,132 @@
+"""What an entry says, as hashed; how entries follow one another; when something happened."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.utils.translation import gettext as _
+
+from gear.models import Entry, GearSet, Item
+from gear.rules import entries, moments
+from gear.rules.fold import Line
+from gear.rules.hashing import entry_hash
+
+SKEW = timedelta(seconds=120)
+EARLIEST = date(1900, 1, 1)
+
+
+class LedgerError(Exception):
+    """An entry that cannot be recorded. The message is fit for the person who tried."""
+
+
+class BadMoment(LedgerError):
+    """An entry in the future, or before anything could have happened."""
+
+
+def site_zone() -> ZoneInfo:
+    """The zone whose calendar days count."""
+    return ZoneInfo(settings.TIME_ZONE)
+
+
+def subject_name(subject: Item | GearSet | None) -> str:
+    """`item:G-01234`, `set:P-0007` or `site`: the same in every installation that holds the record."""
+    if subject is None:
+        return "site"
+    return f"item:{subject.item_no}" if isinstance(subject, Item) else f"set:{subject.set_no}"
+
+
+def line_of(entry: Entry) -> Line:
+    """The entry as the rules see it."""
+    return Line(
+        entry.id,
+        entry.kind,
+        entry.occurred_at,
+        entry.occurred_on,
+        entry.recorded_at,
+        str(entry.by_id or ""),
+        entry.facts,
+        entry.corrects_id,
+        entry.precision,
+    )
+
+
+def payload(entry: Entry, *, subject: str, by: str) -> dict:
+    """Every evidence field of an entry, as hashed. `by` is a username or empty."""
+    return {
+        "id": str(entry.id),
+        "subject": subject,
+        "position": entry.position,
+        "kind": entry.kind,
+        "occurred_at": _utc(entry.occurred_at),
+        "occurred_on": entry.occurred_on.isoformat(),
+        "precision": entry.precision,
+        "recorded_at": _utc(entry.recorded_at),
+        "by": by,
+        "via": entry.via,
+        "device": entry.device,
+        "facts": entry.facts,
+        "corrects": str(entry.corrects_id) if entry.corrects_id else None,
+    }
+
+
+def _utc(moment: datetime) -> str:
+    return moment.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def chain_problem(
+    chain: Iterable[Entry], *, subject: str, usernames: Mapping[int, str], count: int, head_hash: str
+) -> str:
+    """Why a subject's entries (in order of position) are not the chain that was recorded, or an empty string."""
+    previous, position = "", 0
+    for position, entry in enumerate(chain, start=1):
+        if entry.position != position:
+            return f"entry {position} is missing or out of order"
+        if entry.previous_hash != previous:
+            return f"entry {position} does not follow the one before it"
+        try:
+            stated = payload(entry, subject=subject, by=usernames[entry.by_id] if entry.by_id else "")
+            intact = entry.hash == entry_hash(stated, previous)
+        except (KeyError, TypeError, ValueError, AttributeError):
+            intact = False
+        if not intact:
+            return f"entry {position} ({entry.id}) was changed after it was recorded"
+        previous = entry.hash
+    if position != count or previous != head_hash:
+        return f"{count} entries were recorded, {position} are there, or the newest is another"
+    return ""
+
+
+def moment_of(
+    kind: str, facts: Mapping, *, occurred_at: datetime | None, occurred_on: date | None, now: datetime
+) -> tuple[datetime, date, str]:
+    """(moment in UTC, day in the site's zone, precision) of something that happened. Raises BadMoment."""
+    zone = site_zone()
+    if occurred_at is None and occurred_on is None:
+        occurred_at = now
+    if occurred_at is not None:
+        occurred_at, day, precision = (
+            _checked(occurred_at, now),
+            moments.local_day(occurred_at, zone),
+            "moment",
+        )
+    else:
+        day, precision = occurred_on, "day"
+    if day > moments.local_day(now + SKEW, zone):
+        raise BadMoment(_("An entry cannot lie in the future. Check the date."))
+    if day < EARLIEST:
+        raise BadMoment(_("A date before 1900 cannot be right. Check the year."))
+    if precision == "day":
+        early = entries.sorts_early(kind, facts)
+        occurred_at = moments.start_of_day(day, zone) if early else moments.late_in_day(day, zone)
+    return occurred_at.astimezone(UTC), day, precision
+
+
+def _checked(occurred_at: datetime, now: datetime) -> datetime:
+    if occurred_at.tzinfo is None:
+        raise BadMoment(_("The time of an entry needs its offset from UTC."))
+    if occurred_at > now + SKEW:
+        raise BadMoment(_("An entry cannot lie in the future. Check the date and the clock of the device."))
+    return occurred_at

@@ -1,0 +1,227 @@
+"""Append entries: one act, all or nothing, known ids harmless, states folded in the same transaction."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from uuid import UUID, uuid4
+
+from django.db import connection, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from gear.ledger.chain import LedgerError, moment_of, payload, subject_name
+from gear.ledger.states import batches, refresh
+from gear.models import Entry, GearSet, Item, ItemState, Label, Membership, SiteHead, User
+from gear.rules import entries
+from gear.rules.hashing import entry_hash
+
+_WRITERS = 7_350_127  # the advisory lock that writers share and a seal takes alone (PostgreSQL)
+
+
+class IdReused(LedgerError):
+    """The id of an entry was sent again with other content."""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """An entry to be recorded. Give `occurred_at` (aware) for a moment or `occurred_on` for a day.
+
+    `subject` is an Item, a GearSet or None for the site; `id` is the client's, or made here.
+    """
+
+    subject: Item | GearSet | None
+    kind: str
+    facts: Mapping
+    occurred_at: datetime | None = None
+    occurred_on: date | None = None
+    corrects: Entry | None = None
+    id: UUID = field(default_factory=uuid4)
+
+
+def record(draft: Draft, *, by: User | None, via: str, device: str = "") -> Entry:
+    """Append one entry and fold it into the state of its item; the entry already recorded if the id is known.
+
+    Raises IdReused, BadMoment, LedgerError or entries.BadFacts; then nothing was stored.
+    """
+    return record_many([draft], by=by, via=via, device=device)[0]
+
+
+def record_many(drafts: Sequence[Draft], *, by: User | None, via: str, device: str = "") -> list[Entry]:
+    """Append many entries as one act: all of them or none. Returns them in the order given."""
+    # An import of 100,000 rows is one act, but memory is needed only for one batch of subjects at a time.
+    with transaction.atomic():
+        _join_writers()
+        now = timezone.now()
+        by_subject: dict[tuple, list[Draft]] = {}
+        for draft in drafts:
+            entries.check(draft.kind, _versioned(draft.facts), subject=_subject_word(draft.subject))
+            by_subject.setdefault(_subject_key(draft.subject), []).append(draft)
+        done: dict[UUID, Entry] = {}
+        for batch in batches(sorted(by_subject.items(), key=lambda pair: pair[0])):
+            done.update(_append(batch, by=by, via=via, device=device, now=now))
+        return [done[draft.id] for draft in drafts]
+
+
+def _versioned(facts: Mapping) -> dict:
+    return {"v": entries.VERSION, **facts}
+
+
+def _subject_word(subject) -> str:
+    return {Item: "item", GearSet: "set", type(None): "site"}[type(subject)]
+
+
+def _subject_key(subject) -> tuple:
+    return (_subject_word(subject), subject.pk if subject else 0)
+
+
+def _join_writers() -> None:
+    """Hold off a seal until this act is committed, so that no entry slips in behind a sealed moment."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock_shared(%s)", [_WRITERS])
+
+
+def hold_writers() -> None:
+    """Wait for every act under way and keep new ones waiting, until the transaction ends (for seals)."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_WRITERS])
+
+
+def _known(ids: set[UUID]) -> dict[UUID, Entry]:
+    found = {}
+    for batch in batches(sorted(ids)):
+        found.update({entry.id: entry for entry in Entry.objects.filter(id__in=batch)})
+    return found
+
+
+def _check_same(draft: Draft, entry: Entry, by: User | None) -> None:
+    """A known id must come with what was recorded under it."""
+    stated_moment = draft.occurred_at is None or draft.occurred_at == entry.occurred_at
+    stated_day = draft.occurred_on is None or draft.occurred_on == entry.occurred_on
+    subject = (entry.item_id, entry.gear_set_id)
+    mine = (
+        draft.subject.pk if isinstance(draft.subject, Item) else None,
+        draft.subject.pk if isinstance(draft.subject, GearSet) else None,
+    )
+    if not (
+        stated_moment
+        and stated_day
+        and subject == mine
+        and entry.kind == draft.kind
+        and json_form(_versioned(draft.facts)) == json_form(entry.facts)
+        and entry.corrects_id == (draft.corrects.id if draft.corrects else None)
+        and entry.by_id == (by.pk if by else None)
+    ):
+        raise IdReused(
+            _("This id was used before for another entry. Nothing was recorded; send it with a new id.")
+        )
+
+
+def json_form(value) -> str:
+    """Comparable text of JSON facts."""
+    return json.dumps(value, sort_keys=True, ensure_ascii=False)
+
+
+def _append(
+    batch: Sequence[tuple[tuple, list[Draft]]], *, by, via: str, device: str, now: datetime
+) -> dict[UUID, Entry]:
+    """Append the drafts of a batch of subjects and bring their heads and states up to date."""
+    items = {pk for (word, pk), _drafts in batch if word == "item"}
+    states = _locked_states(items)
+    heads = {key: states[key[1]] if key[0] == "item" else _locked_head(*key) for key, _drafts in batch}
+    # Only now that the subjects are locked is it certain which ids are known.
+    known = _known({draft.id for _key, drafts in batch for draft in drafts})
+    made: dict[UUID, Entry] = {}
+    for key, drafts in batch:
+        for draft in drafts:
+            if draft.id in known:
+                _check_same(draft, known[draft.id], by)
+            else:
+                entry = _link(heads[key], draft, by=by, via=via, device=device, now=now)
+                known[draft.id] = made[draft.id] = entry
+    Entry.objects.bulk_create(made.values(), batch_size=500)
+    _index(made.values())
+    changed = {entry.item_id for entry in made.values() if entry.item_id}
+    refresh({pk: states[pk] for pk in changed})
+    for key, head in heads.items():
+        if key[0] != "item":
+            head.save(update_fields=["entry_count", "head_hash"])
+    return known
+
+
+def _locked_states(items: set[int]) -> dict[int, ItemState]:
+    found = {
+        state.pk: state for state in ItemState.objects.select_for_update().filter(pk__in=items).order_by("pk")
+    }
+    missing = [ItemState(item_id=pk) for pk in sorted(items - found.keys())]
+    if missing and Entry.objects.filter(item_id__in=[state.pk for state in missing]).exists():
+        raise LedgerError(_("The state of an item is missing. Have the administrator run verify_ledger."))
+    ItemState.objects.bulk_create(missing)
+    return found | {state.pk: state for state in missing}
+
+
+def _locked_head(word: str, pk: int) -> GearSet | SiteHead:
+    if word == "set":
+        return GearSet.objects.select_for_update().get(pk=pk)
+    head, _made = SiteHead.objects.get_or_create(only=True)
+    return SiteHead.objects.select_for_update().get(pk=head.pk)
+
+
+def _link(head, draft: Draft, *, by: User | None, via: str, device: str, now: datetime) -> Entry:
+    """The entry that follows `head`, which is moved on to it."""
+    facts = _versioned(draft.facts)
+    occurred_at, occurred_on, precision = moment_of(
+        draft.kind, facts, occurred_at=draft.occurred_at, occurred_on=draft.occurred_on, now=now
+    )
+    subject = draft.subject
+    entry = Entry(
+        id=draft.id,
+        item=subject if isinstance(subject, Item) else None,
+        gear_set=subject if isinstance(subject, GearSet) else None,
+        position=head.entry_count + 1,
+        kind=draft.kind,
+        occurred_at=occurred_at,
+        occurred_on=occurred_on,
+        precision=precision,
+        recorded_at=now,
+        by=by,
+        via=via,
+        device=device,
+        facts=facts,
+        corrects=draft.corrects,
+        previous_hash=head.head_hash,
+    )
+    stated = payload(entry, subject=subject_name(subject), by=by.username if by else "")
+    entry.hash = entry_hash(stated, head.head_hash)
+    head.entry_count, head.head_hash = entry.position, entry.hash
+    return entry
+
+
+def _index(made: Iterable[Entry]) -> None:
+    """Rows that find labels and set members; the entries remain the evidence."""
+    entries_made = list(made)
+    Label.objects.bulk_create(
+        [
+            Label(code=entry.facts["code"], item_id=entry.item_id, entry=entry)
+            for entry in entries_made
+            if entry.kind == "labelled"
+        ],
+        batch_size=500,
+    )
+    joined = [entry for entry in entries_made if entry.kind == "joined_set"]
+    sets = {
+        gear_set.set_no: gear_set.pk
+        for batch in batches(sorted({e.facts["set_no"] for e in joined}))
+        for gear_set in GearSet.objects.filter(set_no__in=batch)
+    }
+    Membership.objects.bulk_create(
+        [
+            Membership(item_id=entry.item_id, gear_set_id=sets[entry.facts["set_no"]], entry=entry)
+            for entry in joined
+        ],
+        batch_size=500,
+    )

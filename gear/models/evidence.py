@@ -1,0 +1,192 @@
+"""What may never change: entries, labels, seals, refusals, the answers given, and the files that were imported."""
+
+import uuid
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from gear.models.book import ChainHead, GearSet, Item
+from gear.models.people import User
+
+VIA = ("web", "api", "field", "import", "system")
+
+
+class Immutable(Exception):
+    """Evidence is appended, never changed. Correct it with a new entry that names the old one."""
+
+
+class AppendOnlyQuerySet(models.QuerySet):
+    def update(self, **values):
+        raise Immutable(_("Records are never edited. Enter a correction that names the record."))
+
+    def delete(self):
+        raise Immutable(_("Records are never deleted. Enter a correction that names the record."))
+
+    def bulk_update(self, objs, fields, batch_size=None):
+        raise Immutable(_("Records are never edited. Enter a correction that names the record."))
+
+
+class AppendOnly(models.Model):
+    """A table guarded three times: here, by database triggers (gear.guards), and by the hash chain."""
+
+    objects = AppendOnlyQuerySet.as_manager()
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args, **kwargs):
+        if not self._state.adding:
+            raise Immutable(_("Records are never edited. Enter a correction that names the record."))
+        kwargs["force_insert"] = True
+        super().save(*args, **kwargs)
+
+    def delete(self, *args, **kwargs):
+        raise Immutable(_("Records are never deleted. Enter a correction that names the record."))
+
+
+class SiteHead(ChainHead):
+    """The one row that heads the chain of the site's own entries (rule packs, policies)."""
+
+    only = models.BooleanField(default=True, unique=True)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(only=True), name="sitehead_single")]
+
+
+class Entry(AppendOnly):
+    """One line of the ledger, about an item, a set, or (neither) the site. Made only by gear.ledger."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    item = models.ForeignKey(Item, models.PROTECT, null=True)
+    gear_set = models.ForeignKey(GearSet, models.PROTECT, null=True)
+    position = models.PositiveIntegerField()
+    kind = models.CharField(max_length=20)
+    occurred_at = models.DateTimeField()
+    occurred_on = models.DateField()
+    precision = models.CharField(max_length=6, default="moment")
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, null=True)
+    via = models.CharField(max_length=8)
+    device = models.CharField(max_length=80, blank=True)
+    facts = models.JSONField()
+    corrects = models.ForeignKey("self", models.PROTECT, null=True)
+    previous_hash = models.CharField(max_length=64)
+    hash = models.CharField(max_length=64)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(item__isnull=True) | Q(gear_set__isnull=True), name="entry_one_subject"
+            ),
+            models.CheckConstraint(condition=Q(via__in=VIA), name="entry_via_known"),
+            models.CheckConstraint(
+                condition=Q(precision__in=("day", "moment")), name="entry_precision_known"
+            ),
+            models.CheckConstraint(condition=Q(position__gte=1), name="entry_position_from_one"),
+            models.CheckConstraint(
+                condition=Q(kind="corrected", corrects__isnull=False)
+                | (~Q(kind="corrected") & Q(corrects__isnull=True)),
+                name="entry_correction_names_entry",
+            ),
+            models.UniqueConstraint(
+                fields=["item", "position"],
+                condition=Q(item__isnull=False),
+                name="entry_item_position_unique",
+            ),
+            models.UniqueConstraint(
+                fields=["gear_set", "position"],
+                condition=Q(gear_set__isnull=False),
+                name="entry_set_position_unique",
+            ),
+            models.UniqueConstraint(
+                fields=["position"],
+                condition=Q(item__isnull=True, gear_set__isnull=True),
+                name="entry_site_position_unique",
+            ),
+        ]
+        indexes = [models.Index(fields=["recorded_at"], name="entry_recorded_at")]
+
+
+class Label(AppendOnly):
+    """A printed code bound to one item for ever. The item's newest label is the one in force."""
+
+    code = models.CharField(max_length=16, primary_key=True)
+    item = models.ForeignKey(Item, models.PROTECT)
+    entry = models.OneToOneField(Entry, models.PROTECT)
+
+
+class Membership(AppendOnly):
+    """That an item once joined a set: an index into the entries, for asking about the past."""
+
+    item = models.ForeignKey(Item, models.PROTECT)
+    gear_set = models.ForeignKey(GearSet, models.PROTECT)
+    entry = models.OneToOneField(Entry, models.PROTECT)
+
+
+class Refusal(AppendOnly):
+    """An act that was refused: who tried what, and why not."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, null=True)
+    via = models.CharField(max_length=8)
+    act = models.CharField(max_length=40)
+    subject = models.CharField(max_length=80, blank=True)
+    code = models.CharField(max_length=40)
+    detail = models.TextField(blank=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["at"], name="refusal_at")]
+
+
+class GivenAnswer(AppendOnly):
+    """What the screen told somebody, with the age of the data."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, null=True)
+    item = models.ForeignKey(Item, models.PROTECT, null=True)
+    code = models.CharField(max_length=64)
+    verdict = models.CharField(max_length=8)
+    good_through = models.DateField(null=True)
+    reasons = models.JSONField(default=list)
+    rule_pack = models.CharField(max_length=60, blank=True)
+    data_age_s = models.PositiveIntegerField(default=0)
+    device = models.CharField(max_length=80, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(verdict__in=("good", "stop", "unknown")), name="givenanswer_verdict_known"
+            )
+        ]
+        indexes = [models.Index(fields=["at"], name="givenanswer_at")]
+
+
+class ImportedFile(AppendOnly):
+    """A file that was committed, kept as it came."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, null=True)
+    book = models.CharField(max_length=8)
+    name = models.CharField(max_length=200)
+    sha256 = models.CharField(max_length=64)
+    content = models.BinaryField()
+    rows_new = models.PositiveIntegerField()
+    rows_known = models.PositiveIntegerField()
+
+
+class Seal(AppendOnly):
+    """A Merkle root over every evidence row recorded since the seal before, and the running count.
+
+    `hash` binds the seal to the one before it, so one printed seal vouches for all that came earlier.
+    """
+
+    number = models.PositiveIntegerField(primary_key=True)
+    sealed_at = models.DateTimeField(unique=True)
+    row_count = models.PositiveBigIntegerField()
+    merkle_root = models.CharField(max_length=64)
+    previous_hash = models.CharField(max_length=64, blank=True)
+    hash = models.CharField(max_length=64)

@@ -1,0 +1,350 @@
+"""Fold the entries of one item into the facts that a decision needs."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+
+from gear.rules.entries import IDENTITY, USABLE_HOLDERS, VERSION, Line, order
+
+
+@dataclass
+class TestFact:
+    """What a decision needs of one electrical test. `judged_as` are the identity fields the verdict rests on."""
+
+    __test__ = False  # not a test class
+    on: date
+    entry: str
+    purpose: str
+    pack: str
+    judged_as: Mapping
+    codes: list = field(default_factory=list)
+
+
+@dataclass
+class Happening:
+    """Something that bars use: its word, its day, the entry that says so, and a reason in the user's words."""
+
+    word: str
+    on: date
+    entry: str
+    reason: str = ""
+
+
+@dataclass
+class ItemFacts:
+    """All that is known of one item at one moment. Dates are calendar dates of the site; nothing here is a verdict."""
+
+    item_no: str
+    identity: dict = field(default_factory=dict)
+    received_on: date | None = None
+    holder: dict | None = None
+    holder_since: date | None = None
+    set_no: str | None = None
+    label: str | None = None
+    issued: bool = False
+    first_issued_on: date | None = None
+    first_issue_known: bool = True
+    accepted: TestFact | None = None
+    unjudged: TestFact | None = None
+    void_test: TestFact | None = None
+    failed: Happening | None = None
+    damaged: Happening | None = None
+    rejected: Happening | None = None
+    destroyed: Happening | None = None
+    lost: Happening | None = None
+    out_for_test: Happening | None = None
+    out_for_repair: Happening | None = None
+    needs_cleaning: Happening | None = None
+    holds: list[Happening] = field(default_factory=list)
+    voided: list[Happening] = field(default_factory=list)
+    checked_on: date | None = None
+    unreadable: list[str] = field(default_factory=list)
+
+    @property
+    def kind(self) -> str | None:
+        return self.identity.get("kind")
+
+    @property
+    def cls(self) -> str | None:
+        return self.identity.get("class")
+
+    @property
+    def usable(self) -> bool:
+        """Whether the item is where somebody could pick it up and use it."""
+        return bool(self.holder) and self.holder["kind"] in USABLE_HOLDERS
+
+    @property
+    def condition(self) -> str:
+        """The worst of the conditions that hold, one of entries.CONDITIONS."""
+        flags = {
+            "destroyed": self.destroyed,
+            "rejected": self.failed or self.damaged or self.rejected,
+            "lost": self.lost,
+            "held": self.holds,
+            "out_for_repair": self.out_for_repair,
+            "out_for_test": self.out_for_test,
+            "needs_cleaning": self.needs_cleaning,
+        }
+        return next((name for name, flag in flags.items() if flag), "ok")
+
+    @property
+    def last_test_on(self) -> date | None:
+        """The accepted test that dates the item; None when there is none or an event ended its clocks."""
+        return self.accepted.on if self.accepted and not self.voided else None
+
+
+def fold(item_no: str, lines: Iterable[Line], *, as_of_at: datetime, known_at: datetime) -> ItemFacts:
+    """The facts of an item as of a moment, from what was recorded until `known_at` (both aware datetimes).
+
+    The result does not depend on the order in which the entries were recorded. Identity (what the item
+    *is*) does not depend on `as_of_at`; everything that happened later than `as_of_at` is left out.
+    """
+    facts = ItemFacts(item_no)
+    effective = sorted(corrected(line for line in lines if line.recorded_at <= known_at), key=order)
+    stated = None
+    for line in effective:
+        if line.kind == "received":
+            facts.identity = {name: line.facts["identity"].get(name) for name in IDENTITY}
+            stated = line
+    past = [line for line in effective if line.occurred_at <= as_of_at]
+    if stated and stated not in past and past and not stated.facts.get("date_stated", True):
+        # The day of receipt is not known: the item was there when its first record was made.
+        _received(facts, replace(stated, occurred_on=past[0].occurred_on))
+    for line in past:
+        _apply(facts, line)
+    return facts
+
+
+def corrected(lines: Iterable[Line]) -> list[Line]:
+    """The lines with every correction applied: the last recorded correction of an entry replaces it.
+
+    A correction whose replacement is null withdraws the entry.
+    """
+    plain, corrections = [], {}
+    for line in lines:
+        if line.kind != "corrected":
+            plain.append(line)
+            continue
+        known = corrections.get(line.corrects)
+        if known is None or (known.recorded_at, str(known.id)) < (line.recorded_at, str(line.id)):
+            corrections[line.corrects] = line
+    result = []
+    for line in plain:
+        correction = corrections.get(line.id)
+        if correction is None:
+            result.append(line)
+        elif correction.facts["replacement"] is not None:
+            result.append(replaced(line, correction.facts["replacement"]))
+    return result
+
+
+def replaced(line: Line, replacement: Mapping) -> Line:
+    """`line` with the kind, moment and facts that its correction states."""
+    return replace(
+        line,
+        kind=replacement["kind"],
+        facts=replacement["facts"],
+        occurred_at=datetime.fromisoformat(replacement["occurred_at"]),
+        occurred_on=date.fromisoformat(replacement["occurred_on"]),
+        precision=replacement.get("precision", line.precision),
+    )
+
+
+def _apply(facts: ItemFacts, line: Line) -> None:
+    if line.facts.get("v") != VERSION or line.kind not in _APPLY:
+        facts.unreadable.append(str(line.id))
+        return
+    try:
+        _APPLY[line.kind](facts, line)
+    except (KeyError, TypeError, ValueError, AttributeError):
+        # An entry that cannot be read must never be taken for one that says nothing bad.
+        facts.unreadable.append(str(line.id))
+
+
+def _received(facts: ItemFacts, line: Line) -> None:
+    facts.received_on = line.occurred_on
+    _put(facts, line)
+
+
+def _put(facts: ItemFacts, line: Line) -> None:
+    holder = line.facts.get("holder")
+    if holder is None:
+        return
+    facts.holder, facts.holder_since = dict(holder), line.occurred_on
+    if (holder["kind"] in USABLE_HOLDERS or line.facts.get("first_issue")) and not facts.issued:
+        facts.issued, facts.first_issued_on = True, line.occurred_on
+        facts.first_issue_known = line.facts.get("first_issue_known", True)
+
+
+def _tested(facts: ItemFacts, line: Line) -> None:
+    stated = line.facts
+    test = TestFact(
+        line.occurred_on,
+        str(line.id),
+        stated["purpose"],
+        stated["pack"],
+        dict(stated["judged_as"]),
+        list(stated.get("codes", [])),
+    )
+    {"accepted": _accept, "failed": _fail, "void": _void, "unjudged": _unjudged}[stated["outcome"]](
+        facts, line, test
+    )
+    if "suspect" in stated.get("effects", []):
+        facts.voided.append(Happening("suspect", line.occurred_on, str(line.id)))
+    if "needs_cleaning" in stated.get("effects", []):
+        facts.needs_cleaning = Happening("needs_cleaning", line.occurred_on, str(line.id))
+
+
+def _accept(facts: ItemFacts, line: Line, test: TestFact) -> None:
+    facts.accepted, facts.unjudged, facts.void_test = test, None, None
+    facts.voided.clear()
+    facts.needs_cleaning = facts.out_for_test = None
+    if test.purpose == "after_repair":
+        facts.out_for_repair = None
+
+
+def _fail(facts: ItemFacts, line: Line, test: TestFact) -> None:
+    facts.failed = Happening(",".join(code["code"] for code in test.codes), line.occurred_on, str(line.id))
+
+
+def _void(facts: ItemFacts, line: Line, test: TestFact) -> None:
+    facts.void_test = test
+
+
+def _unjudged(facts: ItemFacts, line: Line, test: TestFact) -> None:
+    facts.unjudged = test
+
+
+def _inspected(facts: ItemFacts, line: Line) -> None:
+    outcome, entry = line.facts["outcome"], str(line.id)
+    words = ", ".join(line.facts.get("words", []))
+    if outcome == "accept":
+        facts.checked_on = line.occurred_on
+        if line.facts["scope"] == "tool_room":
+            facts.needs_cleaning = None
+    elif outcome == "clean":
+        facts.needs_cleaning = Happening("needs_cleaning", line.occurred_on, entry, words)
+    elif outcome == "test":
+        facts.voided.append(Happening("suspect", line.occurred_on, entry, words))
+    else:
+        facts.damaged = Happening("damaged", line.occurred_on, entry, words)
+
+
+def _event(facts: ItemFacts, line: Line) -> None:
+    facts.voided.append(
+        Happening(line.facts["event"], line.occurred_on, str(line.id), line.facts.get("note", ""))
+    )
+
+
+def _held(facts: ItemFacts, line: Line) -> None:
+    facts.holds.append(Happening("held", line.occurred_on, str(line.id), line.facts["reason"]))
+
+
+def _released(facts: ItemFacts, line: Line) -> None:
+    facts.holds = [hold for hold in facts.holds if hold.entry != line.facts["hold"]]
+
+
+def _flag(name: str):
+    def apply(facts: ItemFacts, line: Line) -> None:
+        setattr(facts, name, Happening(name, line.occurred_on, str(line.id), line.facts.get("reason", "")))
+        _put(facts, line)
+
+    return apply
+
+
+def _found(facts: ItemFacts, line: Line) -> None:
+    facts.lost = None
+    facts.holds.append(Happening("found", line.occurred_on, str(line.id)))
+    facts.voided.append(Happening("found", line.occurred_on, str(line.id)))
+    _put(facts, line)
+
+
+def _joined(facts: ItemFacts, line: Line) -> None:
+    facts.set_no = line.facts["set_no"]
+
+
+def _left(facts: ItemFacts, line: Line) -> None:
+    if facts.set_no == line.facts["set_no"]:
+        facts.set_no = None
+
+
+def _labelled(facts: ItemFacts, line: Line) -> None:
+    facts.label = line.facts["code"]
+
+
+def _nothing(facts: ItemFacts, line: Line) -> None:
+    """A note changes nothing."""
+
+
+_APPLY = {
+    "received": _received,
+    "issued": _put,
+    "moved": _put,
+    "returned": _put,
+    "tested": _tested,
+    "inspected": _inspected,
+    "event": _event,
+    "held": _held,
+    "released": _released,
+    "joined_set": _joined,
+    "left_set": _left,
+    "labelled": _labelled,
+    "noted": _nothing,
+    "found": _found,
+    **{name: _flag(name) for name in ("rejected", "destroyed", "lost", "needs_cleaning")},
+    "sent_for_test": _flag("out_for_test"),
+    "sent_for_repair": _flag("out_for_repair"),
+}
+
+
+def to_json(facts: ItemFacts) -> dict:
+    """JSON-safe form of the facts, without what is empty."""
+    return {
+        name: value
+        for name, value in _plain(dataclasses.asdict(facts)).items()
+        if value not in (None, [], {})
+    }
+
+
+def from_json(stored: Mapping) -> ItemFacts:
+    """The facts back from `to_json`. Raises KeyError, TypeError or ValueError on anything else."""
+    values = dict(stored)
+    for name in ("received_on", "holder_since", "first_issued_on", "checked_on"):
+        if name in values:
+            values[name] = date.fromisoformat(values[name])
+    for name in ("accepted", "unjudged", "void_test"):
+        if name in values:
+            values[name] = TestFact(**{**values[name], "on": date.fromisoformat(values[name]["on"])})
+    for name in _HAPPENINGS:
+        if name in values:
+            values[name] = _happening(values[name])
+    for name in ("holds", "voided"):
+        values[name] = [_happening(one) for one in values.get(name, [])]
+    return ItemFacts(**values)
+
+
+_HAPPENINGS = (
+    "failed",
+    "damaged",
+    "rejected",
+    "destroyed",
+    "lost",
+    "out_for_test",
+    "out_for_repair",
+    "needs_cleaning",
+)
+
+
+def _happening(stored: Mapping) -> Happening:
+    return Happening(**{**stored, "on": date.fromisoformat(stored["on"])})
+
+
+def _plain(value):
+    if isinstance(value, dict):
+        return {name: _plain(one) for name, one in value.items()}
+    if isinstance(value, list):
+        return [_plain(one) for one in value]
+    return value.isoformat() if isinstance(value, date) else value

@@ -1,0 +1,242 @@
+"""Words for codes: the one place where verdicts, reasons and clocks become translatable sentences."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext_lazy
+
+from gear.rules.readiness import Answer, Reason
+
+WHO = {
+    "clerk": gettext_lazy("See the tool-room clerk."),
+    "supervisor": gettext_lazy("See the supervisor."),
+    "administrator": gettext_lazy("See the administrator."),
+    "self": gettext_lazy("Inspect and air-test it, then record it."),
+}
+# code: (who to see, sentence)
+SENTENCES = {
+    "PACK_REFUSED": (
+        "administrator",
+        gettext_lazy("The rules cannot be read, so nothing can be said about any item."),
+    ),
+    "CHAIN_BROKEN": (
+        "administrator",
+        gettext_lazy("The record of {item} does not hold together. Nothing in it can be relied upon."),
+    ),
+    "CLOCK_BEHIND": ("administrator", gettext_lazy("The clock of the server is behind its own records.")),
+    "DESTROYED": (
+        "supervisor",
+        gettext_lazy("SCRAPPED ITEM. It was recorded as destroyed on {on}. Hand it in now."),
+    ),
+    "REJECTED": ("clerk", gettext_lazy("Rejected on {on}: {why}. Hand it in.")),
+    "NOT_IN_BOOK": ("clerk", gettext_lazy("Not in the book. Hand it in.")),
+    "LABEL_UNREADABLE": ("clerk", gettext_lazy("This code cannot be read: {problem}")),
+    "LABEL_REPLACED": ("clerk", gettext_lazy("Old label. It was replaced; this label is void.")),
+    "RECORD_UNREADABLE": (
+        "administrator",
+        gettext_lazy("A record of this item cannot be read by this program."),
+    ),
+    "UNKNOWN_KIND": ("clerk", gettext_lazy("The record does not say what kind of item this is.")),
+    "NO_RULE_FOR_KIND": ("administrator", gettext_lazy("The rule pack has no rule for this kind of item.")),
+    "NOT_YET_RECEIVED": ("clerk", gettext_lazy("It was not in the book at that time.")),
+    "HELD": ("supervisor", gettext_lazy("On hold since {on}: {why}. Do not use.")),
+    "LOST": ("clerk", gettext_lazy("Reported lost on {on}. If this is it, hand it in.")),
+    "FAILED_TEST": ("clerk", gettext_lazy("Failed its test on {on}: {why}.")),
+    "DAMAGED": ("clerk", gettext_lazy("Damaged: {why} ({on}).")),
+    "NEEDS_TEST": ("clerk", gettext_lazy("Needs a test before use: {event} on {on}.")),
+    "OUT_FOR_REPAIR": ("clerk", gettext_lazy("Out for repair since {on}. It needs a test after repair.")),
+    "OUT_FOR_TEST": ("clerk", gettext_lazy("Called in for test on {on}.")),
+    "NEVER_TESTED": ("clerk", gettext_lazy("New, not tested. No accepted test is on file.")),
+    "TEST_NOT_JUDGED": ("clerk", gettext_lazy("Its test of {on} could not be judged: {codes}.")),
+    "JUDGED_AS_OTHER": (
+        "clerk",
+        gettext_lazy(
+            "Its test of {on} was judged with another {field} than the record has now. It needs a test."
+        ),
+    ),
+    "OUT_OF_DATE": (
+        "clerk",
+        gettext_lazy("Out of date: good through {good_through}, {days_over} days over ({clock})."),
+    ),
+    "SHELF_LIMIT": (
+        "clerk",
+        gettext_lazy("Shelf time over: tested but never issued, good through {good_through} ({clock})."),
+    ),
+    "SET_NOT_COMPLETE": ("clerk", gettext_lazy("Set not complete: {cause}.")),
+    "NEEDS_CLEANING": ("clerk", gettext_lazy("Clean first, then have it looked at ({on}).")),
+    "NOT_INSPECTED": ("self", gettext_lazy("Inspect first: no inspection is recorded for this day.")),
+    "OTHER_HOLDER": ("clerk", gettext_lazy("This is held by {holder}, not by you.")),
+    "NOT_INSPECTED_TODAY": (
+        "self",
+        gettext_lazy("No pre-use inspection is recorded for this day. Inspect it before each use."),
+    ),
+    "DUE_SOON": ("clerk", gettext_lazy("{days} days left.")),
+}
+VERDICTS = {
+    "good": gettext_lazy("GOOD THROUGH {date}"),
+    "stop": gettext_lazy("STOP. DO NOT USE"),
+    "unknown": gettext_lazy("CAN'T SAY. DO NOT USE"),
+}
+# A kind without any clock is good with no date to name.
+GOOD_UNDATED = gettext_lazy("GOOD")
+EVENTS = {
+    "suspect": gettext_lazy("its insulation is in doubt"),
+    "repaired": gettext_lazy("repaired"),
+    "used_without_protectors": gettext_lazy("used without protectors"),
+    "flash_or_contact": gettext_lazy("flash or contact"),
+    "carried_fault_current": gettext_lazy("carried fault current"),
+    "dropped": gettext_lazy("dropped"),
+    "found": gettext_lazy("found again after it was lost"),
+}
+TEST_CODES = {
+    "VOLTAGE_TOO_LOW": gettext_lazy("the voltage was below the proof voltage"),
+    "TOO_SHORT": gettext_lazy("the voltage was not held long enough"),
+    "ZERO_CURRENT": gettext_lazy("no charging current: lead off or tank empty?"),
+    "CURRENT_OVER_LIMIT": gettext_lazy("current above the limit"),
+    "BREAKDOWN": gettext_lazy("breakdown"),
+    "FLASHOVER": gettext_lazy("flashover at the cuff: repeat the test"),
+    "VISUAL_REJECT": gettext_lazy("rejected by eye"),
+    "VISUAL_TEST": gettext_lazy("put in doubt by eye"),
+    "VISUAL_CLEAN": gettext_lazy("needs cleaning"),
+}
+CAUSES = {
+    "hand": gettext_lazy("the record does not say whether this is a left or a right"),
+    "missing": gettext_lazy("its {hand} mate is missing"),
+    "too_many": gettext_lazy("{count} pieces carry this set number"),
+    "differs": gettext_lazy("its mate {mate} has another {field}"),
+    "mate": gettext_lazy("{mate} is not good ({mate_reason})"),
+    "unstated": gettext_lazy("the record does not say how many pieces belong to it"),
+    "count": gettext_lazy("{count} of {required} pieces"),
+}
+FIELDS = {
+    "kind": gettext_lazy("kind"),
+    "class": gettext_lazy("class"),
+    "size": gettext_lazy("size"),
+    "length_mm": gettext_lazy("length"),
+    "type": gettext_lazy("type"),
+    "cable_size": gettext_lazy("cable size"),
+    "cable_length_m": gettext_lazy("cable length"),
+}
+HANDS = {"L": pgettext_lazy("hand", "left"), "R": pgettext_lazy("hand", "right")}
+USE_NOTE = gettext_lazy(
+    "Nominal phase-to-phase voltage. Phase-to-ground counts only where there is no multiphase exposure."
+)
+CAUTIONS = (
+    gettext_lazy("In date and rated for what was entered: no more than that."),
+    gettext_lazy("Inspect it, and air-test gloves, before each day's use and after any incident."),
+    gettext_lazy("Follow your employer's rules and local code. The qualified person decides."),
+)
+
+
+def day(value: date) -> str:
+    """2 OCT 2026: unmistakable in every country."""
+    return date_format(value, "j b Y").upper()
+
+
+def verdict(answer: Answer) -> str:
+    """The words across the screen."""
+    if answer.verdict == "good" and answer.good_through is None:
+        return str(GOOD_UNDATED)
+    return VERDICTS[answer.verdict].format(date=day(answer.good_through) if answer.good_through else "")
+
+
+def sentence(reason: Reason) -> str:
+    """One plain sentence for a reason. A code without words falls back to the code itself, never to nothing."""
+    if reason.code not in SENTENCES:
+        return reason.code
+    words = {name: _word(name, value, reason) for name, value in reason.values.items()}
+    try:
+        return SENTENCES[reason.code][1].format(**words)
+    except (KeyError, IndexError, ValueError):
+        return f"{reason.code}: " + ", ".join(f"{name} {value}" for name, value in words.items())
+
+
+def who_to_see(reason: Reason) -> str:
+    """Whom the worker should turn to."""
+    return str(WHO[SENTENCES[reason.code][0]]) if reason.code in SENTENCES else str(WHO["administrator"])
+
+
+def clock(name: str | None) -> str:
+    """`last_test+6` in words."""
+    if not name:
+        return ""
+    if name == "marked_expiry":
+        return _("expiry date marked on the item")
+    base, _plus, count = name.partition("+")
+    length = _("%s days") % count[:-1] if count.endswith("d") else _("%s months") % count
+    return {"last_test": _("%s from the last test"), "first_issue": _("%s from first issue")}[base] % length
+
+
+def _word(name: str, value, reason: Reason) -> str:
+    if isinstance(value, date):
+        return day(value)
+    if name == "event":
+        return str(EVENTS.get(value, value))
+    if name == "why":
+        return ", ".join(str(TEST_CODES.get(one, EVENTS.get(one, one))) for one in str(value).split(","))
+    if name == "clock":
+        return clock(value)
+    if name == "codes":
+        return ", ".join(test_code(one) for one in value)
+    if name == "field":
+        return str(FIELDS.get(value, value))
+    if name == "cause":
+        return _cause(reason)
+    return str(value)
+
+
+def test_code(code: dict) -> str:
+    """Words for one code of a judged test, as {"code": ..., other values}."""
+    words = TEST_CODES.get(code.get("code"))
+    return str(words) if words else str(code.get("code"))
+
+
+def _cause(reason: Reason) -> str:
+    values = dict(reason.values)
+    values["hand"] = HANDS.get(values.get("hand"), "")
+    values["field"] = FIELDS.get(values.get("field"), "")
+    values["mate_reason"] = SHORT.get(values.get("mate_code"), values.get("mate_code", ""))
+    return CAUSES[values["cause"]].format(**values)
+
+
+# Two or three words for a table cell or for the mate's trouble.
+SHORT = {
+    "PACK_REFUSED": gettext_lazy("no rules"),
+    "CHAIN_BROKEN": gettext_lazy("record broken"),
+    "CLOCK_BEHIND": gettext_lazy("server clock"),
+    "DESTROYED": gettext_lazy("destroyed"),
+    "REJECTED": gettext_lazy("rejected"),
+    "NOT_IN_BOOK": gettext_lazy("not in the book"),
+    "LABEL_UNREADABLE": gettext_lazy("code unreadable"),
+    "LABEL_REPLACED": gettext_lazy("old label"),
+    "RECORD_UNREADABLE": gettext_lazy("record unreadable"),
+    "UNKNOWN_KIND": gettext_lazy("kind unknown"),
+    "NO_RULE_FOR_KIND": gettext_lazy("no rule"),
+    "NOT_YET_RECEIVED": gettext_lazy("not received"),
+    "HELD": gettext_lazy("on hold"),
+    "LOST": gettext_lazy("lost"),
+    "FAILED_TEST": gettext_lazy("failed test"),
+    "DAMAGED": gettext_lazy("damaged"),
+    "NEEDS_TEST": gettext_lazy("needs test"),
+    "OUT_FOR_REPAIR": gettext_lazy("out for repair"),
+    "OUT_FOR_TEST": gettext_lazy("out for test"),
+    "NEVER_TESTED": gettext_lazy("not tested"),
+    "TEST_NOT_JUDGED": gettext_lazy("test not judged"),
+    "JUDGED_AS_OTHER": gettext_lazy("test of other data"),
+    "OUT_OF_DATE": gettext_lazy("out of date"),
+    "SHELF_LIMIT": gettext_lazy("shelf time over"),
+    "SET_NOT_COMPLETE": gettext_lazy("set not complete"),
+    "NEEDS_CLEANING": gettext_lazy("clean first"),
+    "NOT_INSPECTED": gettext_lazy("inspect first"),
+    "OTHER_HOLDER": gettext_lazy("another's"),
+    "NOT_INSPECTED_TODAY": gettext_lazy("not inspected"),
+    "DUE_SOON": gettext_lazy("due soon"),
+}
+
+
+def short(reason: Reason) -> str:
+    """Two or three words for a reason."""
+    return str(SHORT.get(reason.code, reason.code))
