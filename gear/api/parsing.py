@@ -11,7 +11,7 @@ LONGEST_NUMBER = 20  # characters; the widest integer a database column here can
 
 
 class StrictJSONParser(BaseParser):
-    """One JSON object or list in UTF-8. Refuses repeated names, NaN, infinities, huge numbers, NUL and deep nests."""
+    """One JSON value in UTF-8. Refuses repeated names, NaN, infinities, huge numbers, NUL and deep nests."""
 
     media_type = "application/json"
 
@@ -60,7 +60,6 @@ def _whole_number(digits: str) -> int:
 def _decimal_number(digits: str) -> str:
     """Kept as its text: a reading such as 0.1 is never turned into a binary fraction."""
     if len(digits) > LONGEST_NUMBER or "e" in digits.lower():
-        raise ParseError(
-            _("Write %(number)s with digits and a point, at most 20 characters.") % {"number": digits}
-        )
+        sentence = _("Write %(number)s with digits and a point, at most 20 characters.")
+        raise ParseError(sentence % {"number": digits[:40]})
     return digits

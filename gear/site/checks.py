@@ -40,14 +40,13 @@ def check_embedded_database(**_: Any) -> list[checks.CheckMessage]:
     opening = database.get("OPTIONS", {}).get("init_command", "").upper()
     risky = databases.journal_mode(sqlite3.sqlite_version_info) != "WAL"
     if risky and "JOURNAL_MODE=WAL" in opening:
-        hint = f"SQLite {sqlite3.sqlite_version} can corrupt such a file; use journal_mode=DELETE or 3.51.3 and later."
+        hint = f"SQLite {sqlite3.sqlite_version} can corrupt it; use journal_mode=DELETE, or 3.51.3 or later."
         found.append(checks.Error("The embedded database is opened in WAL mode.", hint=hint, id="gear.E004"))
     kind = file_system_of(Path(str(database["NAME"])), mounts=_mounts())
     if kind in NETWORK_FILE_SYSTEMS:
         hint = "Move DATA_DIR to a local disk or use PostgreSQL: file locks over a network lose records."
-        found.append(
-            checks.Error(f"The embedded database lies on a network disk ({kind}).", hint=hint, id="gear.E005")
-        )
+        problem = f"The embedded database lies on a network disk ({kind})."
+        found.append(checks.Error(problem, hint=hint, id="gear.E005"))
     return found
 
 
@@ -90,6 +89,9 @@ def _mounts() -> list[tuple[str, str]]:
 
 
 def _is_allowed(host: str, allowed: list[str]) -> bool:
-    return any(
-        host == name.strip("[]") or (name.startswith(".") and f".{host}".endswith(name)) for name in allowed
-    )
+    return any(_matches(host, name.strip("[]")) for name in allowed)
+
+
+def _matches(host: str, name: str) -> bool:
+    """As Django reads ALLOWED_HOSTS: a name with a leading point stands for itself and all below it."""
+    return host == name or (name.startswith(".") and f".{host}".endswith(name))

@@ -1,12 +1,13 @@
 """What every page's frame needs: the name, the demo mark and the way to the pages this person may open."""
 
-from importlib.util import find_spec
 from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext_lazy as _
+
+from gear.site import gate
 
 # In the order of a working day: the question first, then the bench, the weekly report, the rest.
 PAGES = (
@@ -37,7 +38,7 @@ def _nav(request: HttpRequest) -> list[dict[str, Any]]:
     return [
         {"label": label, "address": address, "current": request.path == address}
         for label, name in PAGES
-        if (address := _address(name)) and _may_open(user, name)
+        if (address := _address(name)) and gate.may(user, name)
     ]
 
 
@@ -46,11 +47,3 @@ def _address(name: str) -> str | None:
         return reverse(name)
     except NoReverseMatch:
         return None
-
-
-def _may_open(user: Any, name: str) -> bool:
-    if find_spec("gear.permissions") is None:
-        return True
-    from gear.permissions import can_open
-
-    return can_open(user, name)

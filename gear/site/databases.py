@@ -6,8 +6,8 @@ from typing import Any
 SQLITE = "django.db.backends.sqlite3"
 POSTGRESQL = "django.db.backends.postgresql"
 
-# Source: sqlite.org/wal.html, "The WAL Reset Bug": two or more connections in WAL mode can corrupt the file in
-# versions 3.7.0 to 3.51.2.
+# Source: sqlite.org/wal.html, "The WAL Reset Bug": two or more connections in WAL mode can corrupt the file
+# in versions 3.7.0 to 3.51.2.
 FIRST_WITHOUT_WAL_RESET_BUG = (3, 51, 3)
 
 
@@ -17,7 +17,6 @@ def configure(
     """The alias for settings.DATABASES, made from what DATABASE_URL named."""
     if database["ENGINE"] == SQLITE:
         return {**database, "OPTIONS": _sqlite_options(sqlite_version)}
-    # psycopg is asked by its plain name: it speaks version 3 on every Django in use
     options = {"connect_timeout": 10, **database.get("OPTIONS", {})}
     return {
         **database,
@@ -35,10 +34,12 @@ def journal_mode(sqlite_version: tuple[int, ...]) -> str:
 
 def _sqlite_options(sqlite_version: tuple[int, ...]) -> dict[str, Any]:
     return {
-        # A transaction that begins by reading and then writes would otherwise fail at once when another writes.
+        # Else a transaction that reads and then writes fails at once when another writes.
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,  # seconds to wait for another writer
         "init_command": (
-            f"PRAGMA journal_mode={journal_mode(sqlite_version)}; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;"
+            f"PRAGMA journal_mode={journal_mode(sqlite_version)}; "
+            "PRAGMA synchronous=FULL; "
+            "PRAGMA foreign_keys=ON;"
         ),
     }

@@ -1,4 +1,4 @@
-"""Reads the variables that set up one installation, and refuses a wrong one with a sentence that says what to do.
+"""Reads the variables that set up one installation; refuses a wrong one with a sentence that says what to do.
 
 Every variable may be left out: then the service runs on this machine alone, with an embedded database.
 """
@@ -8,6 +8,7 @@ import re
 import secrets
 import tempfile
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -110,10 +111,8 @@ def _kept_key(path: Path) -> str:
                 draft.write(secrets.token_urlsafe(SHORTEST_KEY))
                 draft.flush()
                 os.fsync(draft.fileno())
-                try:
+                with suppress(FileExistsError):  # another worker was first: its key is the key
                     os.link(draft.name, path)
-                except FileExistsError:
-                    pass  # another worker was first: its key is the key
         return path.read_text().strip()
     except OSError as problem:
         reason = f"is not given and {str(path)!r} cannot be read or made ({problem.strerror})."

@@ -34,7 +34,7 @@ ALWAYS = {
 
 
 class ProtectiveHeaders:
-    """Outermost middleware. An answer about gear is never kept by a cache: yesterday's `good` must not be shown."""
+    """Outermost middleware. No cache keeps an answer: yesterday's `good` must not be shown today."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
         self.get_response = get_response

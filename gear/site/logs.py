@@ -1,4 +1,4 @@
-"""Log lines: one JSON object a line, with every control character escaped so that no input can forge a line."""
+"""Log lines: one JSON object a line, every control character escaped, so that no input can forge one."""
 
 import json
 import logging

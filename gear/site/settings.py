@@ -1,4 +1,4 @@
-"""The settings of one installation: everything that differs between two of them is a variable, see environment.py.
+"""The settings. Whatever differs between two installations is a variable of the environment: environment.py.
 
 Defaults are the careful ones. Whatever is opened wider says why.
 """
@@ -52,6 +52,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "gear.site.gate.Gate",
 ]
 TEMPLATES = [
     {
@@ -140,7 +141,7 @@ MESSAGE_TAGS = {message_levels.ERROR: "problem", message_levels.SUCCESS: "done"}
 # The API: closed unless a view's row in the permission table opens it
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAdminUser"],
+    "DEFAULT_PERMISSION_CLASSES": ["gear.site.gate.RoutePermission"],
     "DEFAULT_PARSER_CLASSES": ["gear.api.parsing.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PAGINATION_CLASS": "gear.api.pages.Pages",
@@ -153,6 +154,7 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "Inventory, tests and answers of one line department's insulating and grounding gear.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_PERMISSIONS": ["gear.site.gate.RoutePermission"],
     "SCHEMA_PATH_PREFIX": "/api/v1",
 }
 
