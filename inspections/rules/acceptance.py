@@ -18,7 +18,7 @@ ACCEPTED, FAILED, VOID, UNJUDGED = "accepted", "failed", "void", "unjudged"
 WORST_FIRST = (FAILED, VOID, UNJUDGED)
 PROOF_TESTED_KINDS = (*RUBBER_KINDS, "rigid_cover")
 
-# What each finding makes of the test. Sources: DESIGN of the acceptance rules in 29 CFR 1910.137 tables I-1 to I-4.
+# What each finding makes of the test (29 CFR 1910.137 Tables I-1 to I-4; for jumpers a summary of ASTM F2249).
 FINDINGS: Mapping[str, str] = {
     "BREAKDOWN": FAILED,
     "CURRENT_ABOVE_LIMIT": FAILED,
