@@ -49,7 +49,7 @@ class ParallelRating:
 
 
 def jumper_limit_mohm(
-    *, cable_size: str | None, length_mm: int, temperature_c: Decimal, pack: RulePack
+    *, cable_size: str | None, length_mm: int | Decimal, temperature_c: Decimal, pack: RulePack
 ) -> Fraction | None:
     """Largest resistance of a jumper at a cable temperature, in milliohm, exact.
 
@@ -74,7 +74,7 @@ def temperature_factor(temperature_c: Decimal, pack: RulePack) -> Fraction | Non
 
 
 def check_jumper(
-    *, resistance_mohm: Decimal, cable_temp_c: Decimal, cable_size: str | None, length_mm: int, pack: RulePack
+    *, resistance_mohm: Decimal, cable_temp_c: Decimal, cable_size: str | None, length_mm: int | Decimal, pack: RulePack
 ) -> JumperCheck | None:
     """Judge a reading in milliohm against the limit at 20 C (corrected) and at cable temperature (as read).
 
