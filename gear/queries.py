@@ -79,6 +79,11 @@ def answers(
     return result
 
 
+def rules_today() -> Rules:
+    """The rule pack and site policy in force today."""
+    return rules_on(question().as_of)
+
+
 def clock_trouble(asked: Question) -> list[Reason]:
     """A server clock that lies behind what is already recorded cannot date anything."""
     newest = Entry.objects.order_by("-recorded_at").values_list("recorded_at", flat=True).first()

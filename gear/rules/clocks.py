@@ -74,16 +74,12 @@ def limits_for(
     policy_source: str,
 ) -> Limits:
     """Put the pack's rule of a kind and the site's choices for it together."""
-    shelf = [(rule.shelf_limit, rule.source)] if rule.shelf_limit else []
+    source = f"{rule.source}: {rule.clause}" if rule.clause else rule.source
+    shelf = [(rule.shelf_limit, source)] if rule.shelf_limit else []
     if rule.kind in policy_shelf:
         shelf.append((policy_shelf[rule.kind], policy_source))
     return Limits(
-        rule.interval,
-        policy_intervals.get(rule.kind),
-        tuple(shelf),
-        count_from_test,
-        rule.source,
-        policy_source,
+        rule.interval, policy_intervals.get(rule.kind), tuple(shelf), count_from_test, source, policy_source
     )
 
 

@@ -1,0 +1,1 @@
+"""The verbs: everything a person may do to gear, one module per noun."""

@@ -1,0 +1,139 @@
+"""What every act has in common: who may, what the item is like now, and that a refusal is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from uuid import UUID, uuid4
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from gear import permissions
+from gear.ledger import Draft, LedgerError, record
+from gear.models import Entry, Item, ItemState, Refusal, User
+from gear.rules import fold, transitions
+from gear.rules.entries import BadFacts
+
+WORDS = {
+    "DESTROYED_IS_FINAL": _("This item was destroyed. Nothing can be done to it any more; hand it in."),
+    "NOT_FROM_OK": _("This item is not rejected. Only a rejected item can be destroyed: reject it first."),
+    "NOT_FROM_HELD": _("This item is on hold. Release the hold first."),
+    "NOT_FROM_NEEDS_CLEANING": _("This item needs cleaning first."),
+    "NOT_FROM_OUT_FOR_TEST": _("This item is out for test. It comes back by an accepted test."),
+    "NOT_FROM_OUT_FOR_REPAIR": _(
+        "This item is out for repair. It comes back by an accepted test after repair."
+    ),
+    "NOT_FROM_REJECTED": _("This item is rejected. That is final; it can only be destroyed."),
+    "NOT_FROM_LOST": _("This item is reported lost. Report it found first."),
+    "NOT_DIRTY": _("This item is not marked for cleaning."),
+    "NOT_LOST": _("This item is not reported lost."),
+    "NO_SUCH_HOLD": _("There is no such hold on this item, or it was released already."),
+    "REPAIR_NOT_ALLOWED": _("The rule pack in force does not allow this kind of item to be repaired."),
+    "NOT_GOOD": _(
+        "This item is not good today, so it cannot go to anyone's hands. Take it to a shelf, a bench or "
+        "a lab."
+    ),
+    "OWN_HOLD": _("Whoever put the hold on cannot release it. Ask another supervisor."),
+    "OWN_WITNESS": _("The witness must be another person than the one who destroys the item."),
+    "NO_WITNESS": _("Name a witness: another person who is on the list of people."),
+    "SECOND_PERSON": _(
+        "This correction makes the answer better, so another person than the one who made the entry "
+        "must enter it."
+    ),
+    "NO_REASON": _("Give a reason in a few words."),
+    "NOTHING_CHANGES": _("This correction changes nothing. Change a value or withdraw the entry."),
+    "NOT_CORRECTABLE": _("An entry of this kind cannot be corrected here. Correct the original entry."),
+    "PAIR_NEEDS_BOTH_HANDS": _("A pair is a left and a right of one kind, class, type, size and length."),
+    "ALREADY_IN_SET": _("This item already belongs to a set. Split that set first."),
+    "NOT_IN_SET": _("This item belongs to no set."),
+    "SET_KIND": _("Only grounding jumpers belong in a grounding set."),
+    "SAME_PLACE": _("The item is already there."),
+}
+
+
+class Refused(Exception):
+    """An act that may not be done to this item now. `code` is stable; the message says what to do."""
+
+    def __init__(self, code: str):
+        super().__init__(str(WORDS[code]))
+        self.code = code
+
+
+@dataclass(frozen=True)
+class Act:
+    """Who does something, how, and when it really happened; the id is the client's when it made one."""
+
+    by: User | None
+    via: str = "web"
+    device: str = ""
+    occurred_at: datetime | None = None
+    occurred_on: date | None = None
+    id: UUID = field(default_factory=uuid4)
+
+
+@contextmanager
+def keeping_refusals(name: str, subject: str, act: Act) -> Iterator[None]:
+    """Store what was refused, and why, after everything else was rolled back."""
+    try:
+        with transaction.atomic():
+            yield
+    except (Refused, permissions.NotAllowed, LedgerError, BadFacts) as error:
+        keep_refusal(name, subject, act, code=getattr(error, "code", type(error).__name__), detail=str(error))
+        raise
+
+
+def keep_refusal(name: str, subject: str, act: Act, *, code: str, detail: str) -> None:
+    """Append one refusal to the record."""
+    Refusal(
+        at=timezone.now(),
+        by=act.by,
+        via=act.via,
+        act=name[:40],
+        subject=subject[:80],
+        code=code[:40],
+        detail=detail[:2000],
+    ).save()
+
+
+def facts_now(item: Item) -> fold.ItemFacts:
+    """The facts of an item, its state locked until the act is done."""
+    return fold.from_json(ItemState.objects.select_for_update().get(item=item).facts)
+
+
+def check(name: str, item: Item, act: Act, **guards) -> fold.ItemFacts:
+    """Raise NotAllowed or Refused unless the person may do `name` to the item now; returns its facts."""
+    permissions.check_can(act.by, "inspect_before_use" if name == "inspect" else name)
+    facts = facts_now(item)
+    if code := transitions.refusal(name, facts, **guards):
+        raise Refused(code)
+    return facts
+
+
+def enter(item: Item, kind: str, facts: dict, act: Act, *, corrects: Entry | None = None) -> Entry:
+    """Record one entry of an act."""
+    return record(
+        Draft(
+            item,
+            kind,
+            {name: value for name, value in facts.items() if value is not None},
+            act.occurred_at,
+            act.occurred_on,
+            corrects,
+            act.id,
+        ),
+        by=act.by,
+        via=act.via,
+        device=act.device,
+    )
+
+
+def reason_in(text: str) -> str:
+    """The reason as given, trimmed. Raises Refused when there is none."""
+    text = " ".join((text or "").split())
+    if not text:
+        raise Refused("NO_REASON")
+    return text[:500]

@@ -1,0 +1,61 @@
+"""Which change may follow on which condition, whoever asks (DESIGN: condition, holder, and what changes them)."""
+
+from __future__ import annotations
+
+from gear.rules.entries import USABLE_HOLDERS
+from gear.rules.fold import ItemFacts
+
+# change: the conditions from which it may be made
+_ALL_BUT_DESTROYED = frozenset(
+    {"ok", "held", "needs_cleaning", "out_for_test", "out_for_repair", "rejected", "lost"}
+)
+FROM = {
+    "hold": _ALL_BUT_DESTROYED,
+    "reject": _ALL_BUT_DESTROYED,
+    "report_lost": _ALL_BUT_DESTROYED,
+    "mark_needs_cleaning": _ALL_BUT_DESTROYED,
+    "send_for_test": _ALL_BUT_DESTROYED,
+    "send_for_repair": _ALL_BUT_DESTROYED,
+    "report_event": _ALL_BUT_DESTROYED,
+    "move": _ALL_BUT_DESTROYED,
+    "issue": frozenset({"ok"}),
+    "destroy": frozenset({"rejected"}),
+    "mark_cleaned": _ALL_BUT_DESTROYED,
+    "release": _ALL_BUT_DESTROYED,
+    "report_found": _ALL_BUT_DESTROYED,
+    "mate": frozenset({"ok", "held", "needs_cleaning", "out_for_test"}),
+    "split": _ALL_BUT_DESTROYED,
+    "relabel": _ALL_BUT_DESTROYED,
+    "log_test": _ALL_BUT_DESTROYED,
+    "note": _ALL_BUT_DESTROYED | {"destroyed"},
+    "inspect": _ALL_BUT_DESTROYED,
+}
+
+
+def refusal(
+    change: str,
+    facts: ItemFacts,
+    *,
+    to_holder_kind: str | None = None,
+    verdict: str | None = None,
+    hold: str | None = None,
+    repair_allowed: bool = True,
+) -> str | None:
+    """The code of why `change` may not be made to an item with these facts, or None when it may.
+
+    `to_holder_kind` is where a move goes, `verdict` today's answer, `hold` the entry id of the hold to release,
+    `repair_allowed` what the rule pack says of the kind.
+    """
+    if facts.condition not in FROM[change]:
+        return "DESTROYED_IS_FINAL" if facts.destroyed else f"NOT_FROM_{facts.condition.upper()}"
+    if change == "mark_cleaned" and not facts.needs_cleaning:
+        return "NOT_DIRTY"
+    if change == "report_found" and not facts.lost:
+        return "NOT_LOST"
+    if change == "release" and hold not in {one.entry for one in facts.holds}:
+        return "NO_SUCH_HOLD"
+    if change == "send_for_repair" and not repair_allowed:
+        return "REPAIR_NOT_ALLOWED"
+    if change == "issue" or (change == "move" and to_holder_kind in USABLE_HOLDERS):
+        return None if verdict == "good" else "NOT_GOOD"
+    return None
