@@ -131,8 +131,8 @@ def _database(value: str, *, data_dir: Path) -> dict[str, Any]:
         found = dict(django_environ.Env.db_url_config(value))
     except ValueError as broken:
         raise WrongVariable("DATABASE_URL", f"cannot be read ({broken}).", example) from broken
-    if not found.get("NAME"):
-        raise WrongVariable("DATABASE_URL", "names no database.", example)
+    if found.get("NAME") in (None, "", ":memory:"):  # one in memory forgets every record at the next start
+        raise WrongVariable("DATABASE_URL", "names no database that stays.", example)
     return found
 
 

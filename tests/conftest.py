@@ -1,0 +1,120 @@
+"""What every test stands on: a database of its own, a fixed zone, no way out to the network, and a named cast."""
+
+import os
+import socket
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+PROJECT = Path(__file__).resolve().parent.parent
+ZONE = "America/New_York"  # west of Greenwich and with summer time: a date taken from UTC by mistake shows
+# Playwright keeps an event loop in this thread; without this Django refuses every query made beside it.
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+
+
+def pytest_configure() -> None:
+    from django.conf import settings
+
+    settings.PASSWORD_HASHERS = [
+        "django.contrib.auth.hashers.MD5PasswordHasher"
+    ]  # a slow one protects nobody here
+    settings.TIME_ZONE = ZONE
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """A file, not memory, for SQLite: threads of a live server then have connections and locks of their own."""
+    from django.db import connections
+
+    name = f"test_gear_{os.getpid()}"
+    if connections["default"].vendor == "sqlite":
+        name = str(tmp_path_factory.mktemp("database") / "test.sqlite3")
+    connections["default"].settings_dict["TEST"]["NAME"] = name
+
+
+@pytest.fixture(autouse=True)
+def guards_down_for_flush(request: pytest.FixtureRequest) -> Iterator[None]:
+    """A test that commits is followed by a flush, which the triggers on evidence would refuse.
+
+    They are dropped after the test and before the flush; the flush ends with post_migrate, which puts them back.
+    """
+    mark = request.node.get_closest_marker("django_db")
+    commits = bool(mark and (mark.kwargs.get("transaction") or (mark.args and mark.args[0])))
+    if not commits and not {"transactional_db", "live_server"} & set(request.fixturenames):
+        yield
+        return
+    from django.db import connection
+
+    from gear import guards
+
+    request.getfixturevalue("transactional_db")
+    guards.install(connection)
+    yield
+    guards.remove(connection)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def no_network() -> Iterator[None]:
+    """Every connection to another machine fails: nothing that is tested may need one."""
+    honest = socket.socket.connect
+
+    def connect(self: socket.socket, address: object) -> None:
+        host = address[0] if isinstance(address, tuple) else ""
+        if host and host not in ("127.0.0.1", "::1", "localhost"):
+            raise OSError(f"A test tried to reach {host}.")
+        honest(self, address)  # type: ignore[arg-type]
+
+    patch = pytest.MonkeyPatch()
+    patch.setattr(socket.socket, "connect", connect)
+    yield
+    patch.undo()
+
+
+@pytest.fixture
+def cast(db: None) -> SimpleNamespace:
+    """Orla the clerk, Dev and Marisol of crew 7, Bertrand their foreman, Ines, Halvard and Pim."""
+    from django.contrib.auth import get_user_model
+
+    from gear.models import Crew, Depot
+
+    depot = Depot.objects.create(name="Harbour depot")
+    crew = Crew.objects.create(name="Crew 7", depot=depot)
+    make = get_user_model().objects.create_user
+    roles = {
+        "orla": "clerk",
+        "dev": "worker",
+        "marisol": "worker",
+        "bertrand": "foreman",
+        "ines": "supervisor",
+        "halvard": "auditor",
+        "pim": "administrator",
+    }
+    people = {}
+    for name, role in roles.items():
+        in_crew = {"crew": crew} if role in ("worker", "foreman") else {}
+        people[name] = make(username=name, password=f"{name} keeps a secret", role=role, **in_crew)
+    people["pim"].is_staff = people["pim"].is_superuser = True
+    people["pim"].save()
+    return SimpleNamespace(**people, depot=depot, crew=crew)
+
+
+Manage = Callable[..., subprocess.CompletedProcess[str]]
+
+
+@pytest.fixture
+def manage(tmp_path: Path) -> Manage:
+    """Runs `manage.py ...` as a process of its own, with a data folder of its own: `manage("check", DEBUG="on")`."""
+
+    def run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
+        bare = {name: os.environ[name] for name in ("PATH", "HOME", "LANG") if name in os.environ}
+        bare |= {"DATA_DIR": str(tmp_path / "data"), "TIME_ZONE": ZONE}
+        command = [sys.executable, "-W", "error", str(PROJECT / "manage.py"), *arguments]
+        return subprocess.run(
+            command, env=bare | variables, cwd=tmp_path, capture_output=True, text=True, timeout=300
+        )
+
+    return run
