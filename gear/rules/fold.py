@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
@@ -302,11 +301,7 @@ _APPLY = {
 
 def to_json(facts: ItemFacts) -> dict:
     """JSON-safe form of the facts, without what is empty."""
-    return {
-        name: value
-        for name, value in _plain(dataclasses.asdict(facts)).items()
-        if value not in (None, [], {})
-    }
+    return {name: _plain(value) for name, value in vars(facts).items() if value not in (None, [], {})}
 
 
 def from_json(stored: Mapping) -> ItemFacts:
@@ -343,8 +338,8 @@ def _happening(stored: Mapping) -> Happening:
 
 
 def _plain(value):
-    if isinstance(value, dict):
-        return {name: _plain(one) for name, one in value.items()}
+    if isinstance(value, TestFact | Happening):
+        return {name: _plain(one) for name, one in vars(value).items()}
     if isinstance(value, list):
         return [_plain(one) for one in value]
     return value.isoformat() if isinstance(value, date) else value
