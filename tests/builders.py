@@ -8,6 +8,7 @@ Every builder takes keywords for what a test is about and chooses the rest. Days
 Names and numbers repeat safely: depot, crew, holder and person return the row that is there already.
 """
 
+# ruff: noqa: PT028 - `tested` is a builder, not a test
 from __future__ import annotations
 
 import hashlib
