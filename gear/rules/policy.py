@@ -1,4 +1,4 @@
-"""Site policy: what a site chooses on top of its rule pack. Stricter only; a laxer choice is refused with its clause."""
+"""Site policy: what a site chooses on top of its rule pack. A laxer choice is refused with its clause."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def from_toml(file_name: str = SHIPPED, directory: Path = DEFAULT) -> SitePolicy
 
 
 def laxer_fields(policy: SitePolicy, pack: RulePack) -> list[Refusal]:
-    """Every choice that is laxer than the pack, absurd, or about a kind that the pack does not know. Empty: it may stand."""
+    """Every choice that is laxer than the pack, absurd, or about an unknown kind. Empty: it may stand."""
     refusals: list[Refusal] = []
     for name in INTERVAL_FIELDS:
         for kind, interval in sorted(getattr(policy, name).items()):

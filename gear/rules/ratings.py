@@ -54,6 +54,8 @@ def class_for_trade_name(kind: str, kv: Decimal, pack: RulePack) -> str | None:
     Proof voltage first, then maximum use ("36 kV" soft cover is class 4 by use), each only where it is exactly a
     tabulated value. None otherwise: "46 kV" rigid cover is tied to no class.
     """
+    if not kv.is_finite():
+        return None
     classes = pack.classes_of(kind)
     for cls in classes:
         if _is(pack.proof_v(kind, cls, "ac"), kv):

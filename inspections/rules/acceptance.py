@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any
 
 from gear.rules.packs import RUBBER_KINDS, Figure, RulePack
-from inspections.rules.grounding import check_jumper, temperature_factor
+from inspections.rules.grounding import JumperCheck, check_jumper, temperature_factor
 
 ACCEPTED, FAILED, VOID, UNJUDGED = "accepted", "failed", "void", "unjudged"
 WORST_FIRST = (FAILED, VOID, UNJUDGED)
@@ -228,13 +228,17 @@ def _resistance(
     )
     if check is None:
         return [Finding("NO_RESISTANCE_LIMIT", {"cable_size": item.cable_size})], {}
-    details = {
+    details = _arithmetic(check)
+    return [] if check.accepted else [Finding("RESISTANCE_ABOVE_LIMIT", details)], details
+
+
+def _arithmetic(check: JumperCheck) -> dict[str, Decimal]:
+    return {
         "reading_mohm": check.reading_mohm,
         "corrected_mohm": check.corrected_mohm,
         "limit_20_mohm": check.limit_20_mohm,
         "limit_at_temperature_mohm": check.limit_at_temperature_mohm,
     }
-    return [] if check.accepted else [Finding("RESISTANCE_ABOVE_LIMIT", details)], details
 
 
 def _cable(item: TestedItem, pack: RulePack) -> Iterator[Finding]:

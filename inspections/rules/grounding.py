@@ -74,7 +74,12 @@ def temperature_factor(temperature_c: Decimal, pack: RulePack) -> Fraction | Non
 
 
 def check_jumper(
-    *, resistance_mohm: Decimal, cable_temp_c: Decimal, cable_size: str | None, length_mm: int | Decimal, pack: RulePack
+    *,
+    resistance_mohm: Decimal,
+    cable_temp_c: Decimal,
+    cable_size: str | None,
+    length_mm: int | Decimal,
+    pack: RulePack,
 ) -> JumperCheck | None:
     """Judge a reading in milliohm against the limit at 20 C (corrected) and at cable temperature (as read).
 
@@ -91,13 +96,9 @@ def check_jumper(
         return None
     reading = Fraction(resistance_mohm)
     corrected = reading / factor
+    accepted = corrected <= limit_20 and reading <= limit_warm
     return JumperCheck(
-        accepted=corrected <= limit_20 and reading <= limit_warm,
-        reading_mohm=resistance_mohm,
-        corrected_mohm=_shown(corrected),
-        limit_20_mohm=_shown(limit_20),
-        limit_at_temperature_mohm=_shown(limit_warm),
-        r20=r20,
+        accepted, resistance_mohm, _shown(corrected), _shown(limit_20), _shown(limit_warm), r20
     )
 
 
@@ -115,13 +116,15 @@ def check_withstand(
         return Withstand(None, None, "FAULT_NOT_STATED")
     if x_over_r is not None and not x_over_r <= SYMMETRICAL_X_OVER_R and not high:
         return Withstand(None, None, "HIGH_X_OVER_R_NEEDS_H_GRADE")
-    if high:
-        figure = pack.h_rating_ka(grade) if cycles <= 15 else None
-    else:
-        figure = pack.withstand_ka(grade, cycles)
+    figure = _high_rating(grade, cycles, pack) if high else pack.withstand_ka(grade, cycles)
     if figure is None:
         return Withstand(None, None, "NO_TABULATED_DURATION")
     return Withstand(kiloamperes <= Decimal(figure.value), figure)  # type: ignore[arg-type]
+
+
+def _high_rating(grade: str, cycles: int, pack: RulePack) -> Figure | None:
+    """High X/R grades are tabulated at 15 cycles alone."""
+    return pack.h_rating_ka(grade) if cycles <= 15 else None
 
 
 def parallel_withstand_ka(cable_size: str | None, *, cycles: int, pack: RulePack) -> ParallelRating | None:

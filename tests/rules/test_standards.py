@@ -44,8 +44,11 @@ def test_maximum_use_retest_and_colour(pack, row):
     for kind in RUBBER:
         assert pack.max_use_v(kind, cls).value == int(row["max_use_ac_v"])
     assert pack.colour(cls).value == row["colour"]
-    volts = {name: {r["class"]: r["volts"] for r in pack.data[name]["rows"]} for name in pack.data if name in (
-        "max_use_dc", "retest_ac", "retest_dc")}
+    volts = {
+        name: {r["class"]: r["volts"] for r in pack.data[name]["rows"]}
+        for name in pack.data
+        if name in ("max_use_dc", "retest_ac", "retest_dc")
+    }
     assert volts["max_use_dc"][cls] == int(row["max_use_dc_v"])
     assert volts["retest_ac"][cls] == int(row["retest_ac_v"])
     assert volts["retest_dc"][cls] == int(row["retest_dc_v"])
@@ -66,14 +69,14 @@ def test_every_cell_of_the_glove_current_table(pack, row):
         assert limit is None
 
 
-@pytest.mark.parametrize("older, newer", [(267, 280), (356, 360), (406, 410), (457, 460)])
+@pytest.mark.parametrize(("older", "newer"), [(267, 280), (356, 360), (406, 410), (457, 460)])
 def test_older_and_newer_spelling_of_a_length_are_the_same_column(pack, older, newer):
     for cls in packs.CLASSES:
         assert pack.glove_limit_ma(cls, older) == pack.glove_limit_ma(cls, newer)
 
 
 @pytest.mark.parametrize(
-    "cls, length_mm, limit_ma",
+    ("cls", "length_mm", "limit_ma"),
     [
         # another length takes the limit of the next shorter tabulated one
         ("0", 266, None),
@@ -126,7 +129,7 @@ def test_intervals_of_table_i5(pack, row):
 
 
 @pytest.mark.parametrize(
-    "kind, interval, no_clock",
+    ("kind", "interval", "no_clock"),
     [
         ("rigid_cover", None, True),
         ("grounding_jumper", None, True),

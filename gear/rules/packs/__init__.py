@@ -1,4 +1,4 @@
-"""Rule packs: named, versioned, sourced tables that decide. `load("us_federal")` gives one, or refuses with a sentence."""
+"""Rule packs: named, versioned, sourced tables that decide. `load("us_federal")` gives one or refuses."""
 
 from gear.rules.packs.figures import Figure, Interval, KindRule, PackRefused
 from gear.rules.packs.in_force import RulesTable

@@ -34,7 +34,9 @@ def tables_in_force(
     return tuple(_laid_out(name, table, figure_of) for name, table in data.items())
 
 
-def _laid_out(name: str, table: Mapping[str, Any], figure_of: Callable[[Mapping[str, Any], str], Figure]) -> RulesTable:
+def _laid_out(
+    name: str, table: Mapping[str, Any], figure_of: Callable[[Mapping[str, Any], str], Figure]
+) -> RulesTable:
     spec = TABLES[name]
     silent = {second for _, second in spec.either}
     shown = [column for column in spec.columns if column not in spec.key and column not in silent]

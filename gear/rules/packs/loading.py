@@ -1,4 +1,4 @@
-"""Reading a pack from its file: hash first, then parse, then check. Any doubt refuses it; there are no built-in values."""
+"""Reading a pack from its file: hash, parse, check. Any doubt refuses it; there are no built-in values."""
 
 from __future__ import annotations
 
@@ -52,16 +52,20 @@ def known_packs(directory: Path = DEFAULT) -> tuple[tuple[str, str], ...]:
 
 
 def read_verified(file_name: str, directory: Path = DEFAULT) -> bytes:
-    """The bytes of a file of the pack directory. Raises PackRefused when it is missing or not as SHA256SUMS lists it."""
+    """The bytes of a file of the pack directory. PackRefused when missing or not as SHA256SUMS lists it."""
     expected = _sums(directory).get(file_name)
     if expected is None:
-        raise PackRefused(f"{file_name} is not listed in {SUMS}. Use a pack that was shipped, or list its hash there.")
+        raise PackRefused(
+            f"{file_name} is not listed in {SUMS}. Use a pack that was shipped, or list its hash there."
+        )
     try:
         content = (directory / file_name).read_bytes()
     except OSError:
         raise PackRefused(f"{file_name} cannot be read. Put back the file as it was shipped.") from None
     if hashlib.sha256(content).hexdigest() != expected:
-        raise PackRefused(f"{file_name} has been altered: its hash is not the one in {SUMS}. Put back the file as it was shipped.")
+        raise PackRefused(
+            f"{file_name} has been altered: its hash is not the one in {SUMS}. Put back the file as it was shipped."
+        )
     return content
 
 
@@ -69,7 +73,9 @@ def _sums(directory: Path) -> dict[str, str]:
     try:
         lines = (directory / SUMS).read_text(encoding="ascii").splitlines()
     except (OSError, UnicodeDecodeError):
-        raise PackRefused(f"{SUMS} cannot be read, so that no rule pack can be trusted. Put it back as it was shipped.") from None
+        raise PackRefused(
+            f"{SUMS} cannot be read, so that no rule pack can be trusted. Put it back as it was shipped."
+        ) from None
     sums: dict[str, str] = {}
     for number, line in enumerate(lines, start=1):
         match = re.fullmatch(r"([0-9a-f]{64})  ([A-Za-z0-9_.]+)", line)
@@ -102,7 +108,9 @@ def _header(file_name: str, content: bytes) -> Mapping[str, Any]:
 
 
 @lru_cache(maxsize=16)
-def _built(name: str, version: str, file_name: str, content: bytes, base_file: str, base_content: bytes) -> RulePack:
+def _built(
+    name: str, version: str, file_name: str, content: bytes, base_file: str, base_content: bytes
+) -> RulePack:
     own = _parsed(file_name, content)
     _check_header(file_name, own, name, version)
     sha256 = hashlib.sha256(content).hexdigest()
@@ -110,7 +118,9 @@ def _built(name: str, version: str, file_name: str, content: bytes, base_file: s
         base = _parsed(base_file, base_content)
         _check_header(base_file, base, own["extends"], own["extends_version"])
         if "extends" in base:
-            raise PackRefused(f"{file_name} extends {base_file}, which extends another pack itself. Extend a whole pack.")
+            raise PackRefused(
+                f"{file_name} extends {base_file}, which extends another pack itself. Extend a whole pack."
+            )
         check_pack(base_file, base)
         own = _merged(file_name, base, own)
         sha256 = hashlib.sha256(content + base_content).hexdigest()
@@ -154,7 +164,11 @@ def _merged(file_name: str, base: Mapping[str, Any], own: Mapping[str, Any]) -> 
             continue
         if name not in TABLES:
             raise PackRefused(f"{file_name}: unknown table or field {name!r}. Remove it or correct its name.")
-        merged[name] = {**base[name], **table, "rows": _overlaid(file_name, name, base[name]["rows"], table.get("rows", []))}
+        merged[name] = {
+            **base[name],
+            **table,
+            "rows": _overlaid(file_name, name, base[name]["rows"], table.get("rows", [])),
+        }
     return merged
 
 
@@ -166,6 +180,8 @@ def _overlaid(file_name: str, table: str, base_rows: list[Any], own_rows: list[A
         check_row(f"{file_name}: table [{table}] row {number}", spec, row)
         key = row_key(spec, row)
         if key not in places or places[key] in replaced:
-            raise PackRefused(f"{file_name}: a row of [{table}] replaces no row of the pack it extends, or one twice: {key}.")
+            raise PackRefused(
+                f"{file_name}: a row of [{table}] replaces no row of the pack it extends, or one twice: {key}."
+            )
         replaced[places[key]] = row
     return [replaced.get(place, row) for place, row in enumerate(base_rows)]

@@ -39,7 +39,9 @@ class RulePack:
     @cached_property
     def _rows(self) -> Mapping[str, Mapping[tuple[object, ...], Row]]:
         return {
-            name: MappingProxyType({tuple(row[part] for part in TABLES[name].key): row for row in table["rows"]})
+            name: MappingProxyType(
+                {tuple(row[part] for part in TABLES[name].key): row for row in table["rows"]}
+            )
             for name, table in self.data.items()
         }
 
@@ -64,13 +66,13 @@ class RulePack:
         return () if rule is None else rule.classes
 
     def max_use_v(self, kind: str, cls: str | None) -> Figure | None:
-        """Maximum use voltage in V ac, phase-to-phase; for rigid cover COVERED phase to COVERED phase. None for others."""
+        """Maximum use voltage in V ac, phase-to-phase; for rigid cover COVERED to COVERED. None for others."""
         if kind == "rigid_cover":
             return self._figure("rigid_cover", (cls,), "covered_phase_phase_v")
         return self._figure("max_use_ac", (cls,), "volts") if kind in RUBBER_KINDS else None
 
     def proof_v(self, kind: str, cls: str | None, supply: str | None) -> Figure | None:
-        """Proof voltage in V for "ac" or "dc"; None for kinds without one, unknown classes, and DC where it is not allowed."""
+        """Proof voltage in V for "ac" or "dc"; None without one, and for DC where it is not allowed."""
         rule = self.kind_rule(kind)
         if rule is None or supply not in ("ac", "dc") or (supply == "dc" and not rule.dc_allowed):
             return None
@@ -85,13 +87,17 @@ class RulePack:
         """
         if length_mm is None:
             return None
-        columns = [row["column_mm"] for row in self.data["glove_length"]["rows"] if row["from_mm"] <= length_mm]
+        columns = [
+            row["column_mm"] for row in self.data["glove_length"]["rows"] if row["from_mm"] <= length_mm
+        ]
         return self._figure("glove_current", (cls, columns[-1]), "milliamperes") if columns else None
 
     def glove_limits_ma(self, cls: str | None) -> tuple[Figure, ...]:
         """Every tabulated current limit of a class, shortest glove first."""
         rows = self._rows["glove_current"].items()
-        return tuple(figure_of(row, "milliamperes") for key, row in rows if key[0] == cls and "milliamperes" in row)
+        return tuple(
+            figure_of(row, "milliamperes") for key, row in rows if key[0] == cls and "milliamperes" in row
+        )
 
     def water_mm(self, cls: str | None, supply: str | None) -> Figure | None:
         """Clearance from cuff to water line in mm."""
@@ -139,7 +145,11 @@ class RulePack:
 
     def ultimate_ka(self, grade: str | None, cycles: int) -> Figure | None:
         """Ultimate capacity in kA at exactly 15, 30 or 60 cycles."""
-        return self._figure("ground_grade", (grade,), f"ultimate_{cycles}_ka") if cycles in (15, 30, 60) else None
+        return (
+            self._figure("ground_grade", (grade,), f"ultimate_{cycles}_ka")
+            if cycles in (15, 30, 60)
+            else None
+        )
 
     def continuous_a(self, grade: str | None) -> Figure | None:
         """Continuous current of a grade in A."""

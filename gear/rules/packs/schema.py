@@ -118,7 +118,7 @@ def list_of(allowed: tuple[str, ...]) -> Check:
 
 @dataclass(frozen=True)
 class TableSpec:
-    """One table: its key columns, the check of each column, pairs of which exactly one is given, keys that must exist."""
+    """One table: key columns, the check of each column, keys that must exist, pairs of which one is given."""
 
     key: tuple[str, ...]
     columns: dict[str, Check]
@@ -161,9 +161,7 @@ TABLES: dict[str, TableSpec] = {
         {"class": one_of(CLASSES), "supply": one_of(SUPPLIES), "mm": is_count},
         _keys(CLASSES, SUPPLIES),
     ),
-    "duration": TableSpec(
-        ("purpose",), {"purpose": one_of(PURPOSES), "seconds": is_count}, _keys(PURPOSES)
-    ),
+    "duration": TableSpec(("purpose",), {"purpose": one_of(PURPOSES), "seconds": is_count}, _keys(PURPOSES)),
     "kind": TableSpec(
         ("kind",),
         {
@@ -185,9 +183,7 @@ TABLES: dict[str, TableSpec] = {
     "voiding_event": TableSpec(
         ("event",), {"event": one_of(VOIDING_EVENTS), "words": is_text}, _keys(VOIDING_EVENTS)
     ),
-    "method": TableSpec(
-        ("kind",), {"kind": one_of(KINDS), "standard": is_text}, _keys(RUBBER_KINDS)
-    ),
+    "method": TableSpec(("kind",), {"kind": one_of(KINDS), "standard": is_text}, _keys(RUBBER_KINDS)),
     "defect": TableSpec(("code",), {"code": one_of(DEFECTS), "words": is_text}, _keys(DEFECTS)),
     "marking": TableSpec(
         ("mark",),
