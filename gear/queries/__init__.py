@@ -1,25 +1,32 @@
 """Reads that others may use: the answer about an item, now or as of a moment, and the whole book."""
 
-from gear.queries.answers import (
+from gear.queries.answers import Scanned, answer, answers, answers_to, everything, scanned
+from gear.queries.fleet import fleet, rules_for
+from gear.queries.questions import (
+    BadQuestion,
     Question,
-    Scanned,
-    answer,
-    answers,
     clock_trouble,
-    fleet,
     question,
+    question_in,
     rules_today,
-    scanned,
 )
+from gear.queries.told import as_json, as_text
 
 __all__ = [
+    "BadQuestion",
     "Question",
     "Scanned",
     "answer",
     "answers",
+    "answers_to",
+    "as_json",
+    "as_text",
     "clock_trouble",
+    "everything",
     "fleet",
     "question",
+    "question_in",
+    "rules_for",
     "rules_today",
     "scanned",
 ]

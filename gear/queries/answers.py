@@ -1,53 +1,21 @@
-"""Reads that others may use: the answer about an item, now or as of a moment, and the whole book."""
+"""The answer about an item, now or as of a moment, and about the whole book."""
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from itertools import groupby
 
-from django.utils import timezone
-
-from gear.ledger import chain_problem, line_of, rules_on, site_zone
+from gear.ledger import chain_problem, line_of, rules_on
 from gear.ledger.chain import subject_name
 from gear.models import Entry, GearSet, Item, ItemState, Label, Membership, User
+from gear.queries.questions import Question, clock_trouble
 from gear.rules import codes, fold, moments, readiness
 from gear.rules.readiness import Answer, Reason, Rules, SetFacts
 
-CLOCK_TOLERANCE = timedelta(minutes=5)
-
-
-@dataclass(frozen=True)
-class Question:
-    """What is asked: the day, the moment up to which events count, and what was known by when.
-
-    Made by `question`; `known_at` is None for "everything recorded so far".
-    """
-
-    as_of: date
-    as_of_at: datetime
-    known_at: datetime | None
-    asked_at: datetime
-
-    @property
-    def current(self) -> bool:
-        """Whether every entry on record counts."""
-        return self.known_at is None and self.as_of_at >= moments.end_of_day(
-            moments.local_day(self.asked_at, site_zone()), site_zone()
-        )
-
-
-def question(as_of: date | datetime | None = None, *, known_at: datetime | None = None) -> Question:
-    """The question for a day (its end counts), an aware moment, or now when `as_of` is None.
-
-    The only place, with the views and commands, where the clock is read.
-    """
-    now, zone = timezone.now(), site_zone()
-    if isinstance(as_of, datetime):
-        return Question(moments.local_day(as_of, zone), as_of, known_at, now)
-    day = as_of or moments.local_day(now, zone)
-    return Question(day, moments.end_of_day(day, zone), known_at, now)
+log = logging.getLogger(__name__)
 
 
 def answer(
@@ -64,32 +32,89 @@ def answers(
     item_nos: Sequence[str], asked: Question, *, asked_by: str | None = None, trouble: Sequence[Reason] = ()
 ) -> list[Answer]:
     """Answers in the order asked, with a constant number of queries."""
+    return _answered([(item_no, tuple(trouble)) for item_no in item_nos], asked, asked_by=asked_by)
+
+
+def answers_to(texts: Sequence[str], asked: Question, *, base_url: str) -> list[Answer]:
+    """Answers to item numbers and label codes, mixed as they come, with a constant number of queries.
+
+    An item number wins over a label code. What is neither is `unknown`, under the text as it was given.
+    """
+    numbers = set(_Reading(asked).by_number(texts))
+    labels = _labels_of([text for text in texts if text not in numbers], base_url=base_url)
+    source = _label_source(rules_on(asked.as_of))
+    requests: list[tuple[str, tuple[Reason, ...]]] = []
+    for text in texts:
+        label, in_force = labels.get(text, (None, ""))
+        if label is None:
+            requests.append((text, ()))
+        else:
+            requests.append((label.item.item_no, _replaced(label.code, in_force, source=source)))
+    return _answered(requests, asked)
+
+
+def everything(asked: Question, *, at_once: int = 2000) -> Iterator[Answer]:
+    """The answer about every item in the book, each folded from its entries with the hash chain checked.
+
+    In order of item number; memory is needed for `at_once` items and their mates.
+    """
+    for batch in _batches(list(Item.objects.order_by("item_no").values_list("item_no", flat=True)), at_once):
+        yield from answers(batch, asked)
+
+
+def _answered(
+    requests: Sequence[tuple[str, tuple[Reason, ...]]], asked: Question, *, asked_by: str | None = None
+) -> list[Answer]:
+    """Answers to (item number, what is already known to be wrong), in the order given."""
     rules = rules_on(asked.as_of, known_at=asked.known_at)
-    trouble = [*trouble, *clock_trouble(asked)]
+    clock = clock_trouble(asked)
     read = _Reading(asked)
-    items = read.by_number(item_nos)
-    found = read.facts_with_mates([item.pk for item in items.values()])
+    items = read.by_number({item_no for item_no, _trouble in requests})
+    read.facts_with_mates([item.pk for item in items.values()])
     result = []
-    for item_no in item_nos:
+    for item_no, trouble in requests:
         item = items.get(item_no)
-        if item is None or not found[item.pk].identity:
+        if item is None or not read.known(item.pk):
             result.append(readiness.refused(item_no, "NOT_IN_BOOK", as_of=asked.as_of, rules=rules))
         else:
-            result.append(read.decide(item.pk, rules, asked_by=asked_by, trouble=trouble))
+            result.append(_decided(read, item, rules, asked_by=asked_by, trouble=[*trouble, *clock]))
     return result
 
 
-def rules_today() -> Rules:
-    """The rule pack and site policy in force today."""
-    return rules_on(question().as_of)
+def _decided(
+    read: _Reading, item: Item, rules: Rules, *, asked_by: str | None, trouble: Sequence[Reason]
+) -> Answer:
+    """The decision; what breaks while deciding gives `unknown` for this item and hides no other."""
+    try:
+        return read.decide(item.pk, rules, asked_by=asked_by, trouble=trouble)
+    except Exception:
+        log.exception("No answer could be decided for %s", item.item_no)
+        return readiness.refused(item.item_no, "RECORD_UNREADABLE", as_of=read.asked.as_of, rules=rules)
 
 
-def clock_trouble(asked: Question) -> list[Reason]:
-    """A server clock that lies behind what is already recorded cannot date anything."""
-    newest = Entry.objects.order_by("-recorded_at").values_list("recorded_at", flat=True).first()
-    if newest and asked.asked_at < newest - CLOCK_TOLERANCE:
-        return [Reason("CLOCK_BEHIND", "internal control", {"newest": newest.isoformat(timespec="seconds")})]
-    return []
+def _labels_of(texts: Sequence[str], *, base_url: str) -> dict[str, tuple[Label, str]]:
+    """text: (label, code in force on its item), for the texts that are codes of labels in the book."""
+    read = {text: codes.normalise(text, base_url=base_url).code for text in texts}
+    labels: dict[str, Label] = {}
+    in_force: dict[int, str] = {}
+    for batch in _batches(sorted({code for code in read.values() if code})):
+        labels |= {label.code: label for label in Label.objects.select_related("item").filter(code__in=batch)}
+    for batch in _batches(sorted({label.item_id for label in labels.values()})):
+        in_force |= dict(ItemState.objects.filter(pk__in=batch).values_list("pk", "label"))
+    return {
+        text: (labels[code], in_force.get(labels[code].item_id, ""))
+        for text, code in read.items()
+        if code in labels
+    }
+
+
+def _label_source(rules: Rules) -> str:
+    return rules.pack.block_source("LABEL_REPLACED") if rules.pack else "internal control"
+
+
+def _replaced(code: str, in_force: str, *, source: str) -> tuple[Reason, ...]:
+    """What speaks against a label that is not the one in force on its item."""
+    return () if code == in_force else (Reason("LABEL_REPLACED", source, {"code": code}),)
 
 
 class _Reading:
@@ -104,7 +129,7 @@ class _Reading:
         self.usernames = dict(User.objects.values_list("pk", "username"))
 
     def by_number(self, item_nos: Iterable[str]) -> dict[str, Item]:
-        found = {}
+        found: dict[str, Item] = {}
         for batch in _batches(list(item_nos)):
             found |= {item.item_no: item for item in Item.objects.filter(item_no__in=batch)}
         return found
@@ -122,6 +147,11 @@ class _Reading:
                 self.members.setdefault(facts.set_no, []).append(pk)
         self._read_sets()
         return self.facts
+
+    def known(self, pk: int) -> bool:
+        """Whether anything was recorded of the item by then; a record that is broken is no absence."""
+        facts = self.facts[pk]
+        return bool(facts.identity or facts.unreadable or pk in self.broken)
 
     def mates_of(self, pk: int) -> list[int]:
         return [other for other in self.members.get(self.facts[pk].set_no or "", []) if other != pk]
@@ -167,12 +197,20 @@ class _Reading:
             )
             if why:
                 self.broken[pk] = why
-            self.facts[pk] = fold.fold(
-                item.item_no,
+            self.facts[pk] = self._folded(item.item_no, chain)
+
+    def _folded(self, item_no: str, chain: list[Entry]) -> fold.ItemFacts:
+        """The facts; entries that cannot even be put in order leave a record that cannot be read."""
+        try:
+            return fold.fold(
+                item_no,
                 map(line_of, chain),
                 as_of_at=self.as_of_at,
                 known_at=self.asked.known_at or moments.FOR_EVER,
             )
+        except (KeyError, TypeError, ValueError, AttributeError):
+            log.exception("The entries of %s cannot be folded", item_no)
+            return fold.ItemFacts(item_no, unreadable=["entries"])
 
     @property
     def as_of_at(self) -> datetime:
@@ -189,69 +227,6 @@ class _Reading:
 def _batches(values: list, size: int = 400) -> Iterator[list]:
     for start in range(0, len(values), size):
         yield values[start : start + size]
-
-
-def fleet(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
-    """The answer about every item in the book as of the question, in order of item number.
-
-    Now: from the states, in a constant number of queries. In the past: from the entries.
-    """
-    if not asked.current:
-        yield from _fleet_from_entries(asked)
-        return
-    rules, trouble = rules_on(asked.as_of), clock_trouble(asked)
-    read = {}
-    members: dict[str, list[str]] = {}
-    for item_no, stored, chain_ok in (
-        ItemState.objects.order_by("item__item_no")
-        .values_list("item__item_no", "facts", "chain_ok")
-        .iterator(chunk_size=2000)
-    ):
-        facts = _stored_facts(item_no, stored)
-        read[item_no] = (facts, chain_ok)
-        if facts.set_no:
-            members.setdefault(facts.set_no, []).append(item_no)
-    sets = {row.set_no: SetFacts(row.set_no, row.kind, row.required) for row in GearSet.objects.all()}
-    for item_no, (facts, chain_ok) in read.items():
-        mates = [other for other in members.get(facts.set_no or "", []) if other != item_no]
-        broken = (
-            []
-            if chain_ok and all(read[mate][1] for mate in mates)
-            else [
-                Reason("CHAIN_BROKEN", "internal control", {"item": item_no, "why": "found by verify_ledger"})
-            ]
-        )
-        yield (
-            readiness.decide(
-                facts,
-                rules,
-                as_of=asked.as_of,
-                mates=[read[mate][0] for mate in mates],
-                gear_set=sets.get(facts.set_no or ""),
-                trouble=[*trouble, *broken],
-            ),
-            facts,
-        )
-
-
-def _stored_facts(item_no: str, stored: dict) -> fold.ItemFacts:
-    """The facts of a state; a state that cannot be read says so, and the answer is `unknown`."""
-    try:
-        return fold.from_json(stored)
-    except (KeyError, TypeError, ValueError):
-        return fold.ItemFacts(item_no, unreadable=["state"])
-
-
-def _fleet_from_entries(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
-    numbers = list(Item.objects.order_by("item_no").values_list("item_no", "pk"))
-    rules, trouble = rules_on(asked.as_of, known_at=asked.known_at), clock_trouble(asked)
-    read = _Reading(asked)
-    found = read.facts_with_mates([pk for _number, pk in numbers])
-    for _number, pk in numbers:
-        facts = found[pk]
-        if not facts.identity or facts.holder is None:
-            continue  # not in the book then
-        yield read.decide(pk, rules, trouble=trouble), facts
 
 
 @dataclass(frozen=True)
@@ -280,16 +255,6 @@ def scanned(text: str, asked: Question, *, base_url: str, asked_by: str | None =
             None,
             read.code,
         )
-    state = ItemState.objects.filter(item=label.item).only("label").first()
-    old = (
-        []
-        if state and state.label == read.code
-        else [
-            Reason(
-                "LABEL_REPLACED",
-                rules.pack.block_source("LABEL_REPLACED") if rules.pack else "internal control",
-                {"code": read.code},
-            )
-        ]
-    )
+    in_force = ItemState.objects.filter(item=label.item).values_list("label", flat=True).first() or ""
+    old = _replaced(read.code, in_force, source=_label_source(rules))
     return Scanned(answer(label.item.item_no, asked, asked_by=asked_by, trouble=old), label.item, read.code)

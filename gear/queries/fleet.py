@@ -1,0 +1,125 @@
+"""The answer about every item in the book, for lists and reports."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator, Sequence
+
+from gear.ledger import rules_on
+from gear.models import GearSet, Holder, Item
+from gear.queries.answers import _decided, _Reading
+from gear.queries.questions import Question, clock_trouble
+from gear.rules import fold, readiness
+from gear.rules.readiness import Answer, Reason, Rules, SetFacts
+
+log = logging.getLogger(__name__)
+
+
+def rules_for(asked: Question) -> Rules:
+    """The rule pack and site policy that count for a question."""
+    return rules_on(asked.as_of, known_at=asked.known_at)
+
+
+def fleet(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
+    """The answer about every item in the book as of the question, in order of item number.
+
+    Now: from the states, in a constant number of queries. In the past: from the entries. An item whose record
+    cannot be read is `unknown` and hides no other; one that was not in the book then is left out.
+    """
+    yield from _from_states(asked) if asked.current else _from_entries(asked)
+
+
+class _States:
+    """The stored facts of every item, and what is wrong with them."""
+
+    def __init__(self) -> None:
+        self.facts: dict[str, fold.ItemFacts] = {}
+        self.broken: dict[str, str] = {}
+        self.members: dict[str, list[str]] = {}
+        self.sets: dict[str, SetFacts] = {}
+
+    def read(self) -> None:
+        """From the items, so that one without a state is not passed over."""
+        unread: dict[str, int | None] = {}
+        found = Item.objects.order_by("item_no").values_list(
+            "item_no", "state__facts", "state__chain_ok", "state__holder_id"
+        )
+        for item_no, stored, chain_ok, holder in found.iterator(chunk_size=2000):
+            if chain_ok is not True:
+                self.broken[item_no] = (
+                    "its state is missing" if chain_ok is None else "found by verify_ledger"
+                )
+            facts = self.facts[item_no] = _stored_facts(item_no, stored)
+            if facts.unreadable == ["state"]:
+                unread[item_no] = holder
+            if facts.set_no:
+                self.members.setdefault(facts.set_no, []).append(item_no)
+        self._place(unread)
+        self.sets = {
+            row.set_no: SetFacts(row.set_no, row.kind, row.required) for row in GearSet.objects.all()
+        }
+
+    def _place(self, unread: dict[str, int | None]) -> None:
+        """Where the items are whose facts cannot be read: that is still known from the column beside them."""
+        wanted = sorted({holder for holder in unread.values() if holder is not None})
+        holders = Holder.objects.select_related("crew", "depot").in_bulk(wanted) if wanted else {}
+        for item_no, holder in unread.items():
+            if holder in holders:
+                self.facts[item_no].holder = holders[holder].as_fact()
+
+    def mates_of(self, facts: fold.ItemFacts) -> list[str]:
+        return [other for other in self.members.get(facts.set_no or "", []) if other != facts.item_no]
+
+    def decide(
+        self, facts: fold.ItemFacts, asked: Question, rules: Rules, trouble: Sequence[Reason]
+    ) -> Answer:
+        mates = self.mates_of(facts)
+        broken = [
+            Reason("CHAIN_BROKEN", "internal control", {"item": one, "why": self.broken[one]})
+            for one in (facts.item_no, *mates)
+            if one in self.broken
+        ]
+        return readiness.decide(
+            facts,
+            rules,
+            as_of=asked.as_of,
+            mates=[self.facts[mate] for mate in mates],
+            gear_set=self.sets.get(facts.set_no or ""),
+            trouble=[*trouble, *broken],
+        )
+
+
+def _from_states(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
+    rules, trouble = rules_for(asked), clock_trouble(asked)
+    states = _States()
+    states.read()
+    for item_no, facts in states.facts.items():
+        try:
+            answer = states.decide(facts, asked, rules, trouble)
+        except Exception:
+            # Facts that can be read but make no sense must not keep the other items from being answered.
+            log.exception("No answer could be decided for %s", item_no)
+            answer = readiness.refused(item_no, "RECORD_UNREADABLE", as_of=asked.as_of, rules=rules)
+        yield answer, facts
+
+
+def _stored_facts(item_no: str, stored: dict | None) -> fold.ItemFacts:
+    """The facts of a state; a state that is missing or cannot be read says so, and the answer is `unknown`."""
+    try:
+        facts = fold.from_json(stored or {})
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return fold.ItemFacts(item_no, unreadable=["state"])
+    return facts if facts.item_no == item_no else fold.ItemFacts(item_no, unreadable=["state"])
+
+
+def _from_entries(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
+    items = list(Item.objects.order_by("item_no"))
+    rules, trouble = rules_for(asked), clock_trouble(asked)
+    read = _Reading(asked)
+    read.facts_with_mates([item.pk for item in items])
+    for item in items:
+        facts = read.facts[item.pk]
+        faulty = facts.unreadable or item.pk in read.broken
+        if facts.holder is None and not faulty:
+            continue  # not in the book then
+        yield _decided(read, item, rules, asked_by=None, trouble=trouble), facts
