@@ -103,6 +103,13 @@ def test_current_limit_at_the_edges_of_the_lengths(pack, cls, length_mm, limit_m
     assert (limit.value if limit else None) == limit_ma
 
 
+@pytest.mark.parametrize("cls", packs.CLASSES)
+def test_every_limit_of_a_class_and_no_other(pack, cls):
+    table = [row for row in rows("glove_current") if row["class"] == cls and row["milliamperes"]]
+    assert [limit.value for limit in pack.glove_limits_ma(cls)] == [int(row["milliamperes"]) for row in table]
+    assert pack.glove_limits_ma(None) == ()
+
+
 @pytest.mark.parametrize("row", rows("water_level"), ids=lambda row: row["class"])
 def test_water_levels(pack, row):
     assert pack.water_mm(row["class"], "ac").value == int(row["ac_mm"])
