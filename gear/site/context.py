@@ -38,7 +38,7 @@ def _nav(request: HttpRequest) -> list[dict[str, Any]]:
     return [
         {"label": label, "address": address, "current": request.path == address}
         for label, name in PAGES
-        if (address := _address(name)) and gate.may(user, name)
+        if (address := _address(name)) and gate.can_open(user, name)
     ]
 
 

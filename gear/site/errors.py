@@ -17,6 +17,10 @@ def bad_request(request: HttpRequest, exception: Exception | None = None) -> Htt
     return _answer(request, 400, code="bad_request", title=_("This request cannot be read"))
 
 
+def sign_in_first(request: HttpRequest) -> HttpResponse:
+    return _answer(request, 401, code="not_authenticated", title=_("Sign in first"), template="gear/403.html")
+
+
 def forbidden(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     return _answer(request, 403, code="forbidden", title=_("Not open to you"), reason=_sentence(exception))
 

@@ -1,7 +1,8 @@
 """The gate before every route: what no permission table lists is open to nobody.
 
 Each app lists its routes in its own permissions module, as ROUTES: {url name: {method: roles}}. HEAD and OPTIONS
-follow GET. Pages are judged here, before their view runs; the API by RoutePermission, once it knows who asks.
+follow GET; a method that the row lacks is answered with 405. Pages are judged here, before their view runs; the API
+by RoutePermission, once it knows who asks. What a signed-in person is refused is kept.
 """
 
 from collections.abc import Callable, Mapping
@@ -15,9 +16,13 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseNotAllowed
 from django.http.response import HttpResponseBase
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from rest_framework.exceptions import APIException, MethodNotAllowed
 from rest_framework.permissions import BasePermission
 
+from gear.actions.acting import Act, keep_refusal
 from gear.permissions import ANYONE, EVERYONE
+from gear.site import errors
 
 Roles = frozenset[str]
 APPS = ("gear", "inspections", "reports")
@@ -27,6 +32,7 @@ OWN_ROUTES: Mapping[str, Mapping[str, Roles]] = {
     "admin_login": {"GET": ANYONE},
 }
 ADMIN_SITE: Mapping[str, Roles] = {method: frozenset({"administrator"}) for method in ("GET", "POST")}
+CLOSED = gettext_lazy("Your role does not open this page. Ask the supervisor or administrator.")
 
 
 @cache
@@ -58,8 +64,23 @@ def role_of(user: Any) -> str:
 
 
 def may(user: Any, name: str, *, method: str = "GET") -> bool:
-    asked = "GET" if method in ("HEAD", "OPTIONS") else method
-    return role_of(user) in methods_of(name).get(asked, frozenset())
+    """Whether the row of a route names the person's role for the method."""
+    return role_of(user) in methods_of(name).get(_followed(method), frozenset())
+
+
+def can_open(user: Any, name: str) -> bool:
+    """Whether the person may look at the page of that name: for menus, which show no closed doors."""
+    return may(user, name)
+
+
+def is_unknown_method(name: str, method: str) -> bool:
+    """Whether a listed route has no row for the method, whoever asks."""
+    methods = methods_of(name)
+    return bool(methods) and _followed(method) not in methods
+
+
+def _followed(method: str) -> str:
+    return "GET" if method in ("HEAD", "OPTIONS") else method
 
 
 class Gate:
@@ -72,28 +93,70 @@ class Gate:
         return self.get_response(request)
 
     def process_view(self, request: HttpRequest, view: Any, *_arguments: Any) -> HttpResponseBase | None:
-        match = request.resolver_match
-        name = match.view_name if match else ""
+        name, method = _name_of(request), request.method or ""
         if is_api_view(view):
             return None
-        methods = methods_of(name)
-        if methods and request.method not in {*methods, "HEAD", "OPTIONS"}:
-            return HttpResponseNotAllowed(sorted(methods))
-        if may(request.user, name, method=request.method or ""):
+        if is_unknown_method(name, method):
+            return HttpResponseNotAllowed(sorted({*methods_of(name), "OPTIONS"}))
+        if may(request.user, name, method=method):
             return None
-        if role_of(request.user) == "anonymous":
+        # Signing in opens no route that nobody listed, so no visitor is led to believe it would.
+        if role_of(request.user) == "anonymous" and methods_of(name):
+            if request.path.startswith(errors.API):
+                return errors.sign_in_first(request)
             return redirect_to_login(request.get_full_path())
-        raise PermissionDenied(_("Your role does not open this page. Ask the supervisor or administrator."))
+        keep_closed_door(request, user=request.user)
+        raise PermissionDenied(CLOSED)
 
 
 def is_api_view(view: Any) -> bool:
-    """Whether DRF's own checks run before the view does; RoutePermission is among them unless a view opts out."""
-    return getattr(getattr(view, "cls", None), "permission_classes", None) is not None
+    """Whether RoutePermission judges the request inside the view; a view of DRF without it is judged as a page is."""
+    classes = getattr(getattr(view, "cls", None), "permission_classes", ())
+    return RoutePermission in getattr(view, "initkwargs", {}).get("permission_classes", classes)
+
+
+def keep_closed_door(request: Any, *, user: Any) -> None:
+    """Keep that a signed-in person tried a route that is closed to the role. Visitors leave no rows behind."""
+    if role_of(user) == "anonymous":
+        return
+    via = "api" if request.path.startswith(errors.API) else "web"
+    path = "".join(symbol for symbol in request.path if symbol.isprintable())
+    keep_refusal(
+        f"{request.method} {_name_of(request)}",
+        path,
+        Act(user, via=via),
+        code="ROLE",
+        detail=_("The role %(role)s does not open this route.") % {"role": user.role},
+    )
+
+
+def _name_of(request: Any) -> str:
+    match = request.resolver_match
+    return match.view_name if match else ""
+
+
+class SignInFirst(APIException):
+    """Nobody is signed in and no valid token was sent."""
+
+    status_code = 401
+    default_code = "not_authenticated"
+    default_detail = gettext_lazy("Sign in, or send a valid token.")
+    auth_header = "Token"  # a 401 has to say how one may identify: RFC 9110, 15.5.2
 
 
 class RoutePermission(BasePermission):
     """The same table for the API, after the token or session has said who asks."""
 
+    message = gettext_lazy("Your role does not open this. Ask the supervisor or administrator.")
+
     def has_permission(self, request: Any, view: Any) -> bool:
-        match = request.resolver_match
-        return may(request.user, match.view_name if match else "", method=request.method)
+        name = _name_of(request)
+        if is_unknown_method(name, request.method):
+            raise MethodNotAllowed(request.method)
+        if may(request.user, name, method=request.method):
+            return True
+        if role_of(request.user) == "anonymous" and methods_of(name):
+            raise SignInFirst
+        keep_closed_door(request, user=request.user)
+        # Not False: DRF would turn that into a call to sign in for a visitor to a route that nobody listed.
+        raise PermissionDenied(str(self.message))
