@@ -1,6 +1,6 @@
 """Reads that others may use: the answer about an item, now or as of a moment, and the whole book."""
 
-from gear.queries.answers import Scanned, answer, answers, answers_to, everything, scanned
+from gear.queries.answers import Scanned, Seen, answer, answers, answers_to, everything, scanned, seen
 from gear.queries.fleet import fleet, rules_for
 from gear.queries.questions import (
     BadQuestion,
@@ -16,6 +16,7 @@ __all__ = [
     "BadQuestion",
     "Question",
     "Scanned",
+    "Seen",
     "answer",
     "answers",
     "answers_to",
@@ -29,4 +30,5 @@ __all__ = [
     "rules_for",
     "rules_today",
     "scanned",
+    "seen",
 ]

@@ -12,10 +12,25 @@ from gear.ledger import chain_problem, line_of, rules_on
 from gear.ledger.chain import subject_name
 from gear.models import Entry, GearSet, Item, ItemState, Label, Membership, User
 from gear.queries.questions import Question, clock_trouble
+from gear.queries.ratings import Rating, rating_of
 from gear.rules import codes, fold, moments, readiness
 from gear.rules.readiness import Answer, Reason, Rules, SetFacts
 
 log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """An item as looked at: the answer, the facts it rests on, the mates of its set, and its rating.
+
+    `item` and `facts` are None where nothing is in the book under that number, and nothing else is known then.
+    """
+
+    answer: Answer
+    item: Item | None = None
+    facts: fold.ItemFacts | None = None
+    mates: tuple[tuple[Answer, fold.ItemFacts], ...] = ()
+    rating: Rating | None = None
 
 
 def answer(
@@ -26,6 +41,33 @@ def answer(
     An item that is not in the book, or was not known of then, is `unknown`.
     """
     return answers([item_no], asked, asked_by=asked_by, trouble=trouble)[0]
+
+
+def seen(item_no: str, asked: Question, *, asked_by: str | None = None) -> Seen:
+    """One item with what its answer rests on and the answers of its mates."""
+    return _seen(item_no, asked, asked_by=asked_by)
+
+
+def _seen(
+    item_no: str, asked: Question, *, asked_by: str | None = None, trouble: Sequence[Reason] = ()
+) -> Seen:
+    rules = rules_on(asked.as_of, known_at=asked.known_at)
+    trouble = [*trouble, *clock_trouble(asked)]
+    read = _Reading(asked)
+    item = read.by_number([item_no]).get(item_no)
+    found = read.facts_with_mates([item.pk]) if item else {}
+    if item is None or not read.known(item.pk):
+        return Seen(readiness.refused(item_no, "NOT_IN_BOOK", as_of=asked.as_of, rules=rules))
+    facts = found[item.pk]
+    mates = read.mates_of(item.pk)
+    told = [(read.answer(mate, rules, trouble=trouble), found[mate]) for mate in mates]
+    return Seen(
+        read.answer(item.pk, rules, asked_by=asked_by, trouble=trouble),
+        item,
+        facts,
+        tuple(sorted(told, key=lambda pair: pair[1].item_no)),
+        rating_of(facts, [found[mate] for mate in mates], rules.pack),
+    )
 
 
 def answers(
@@ -77,19 +119,8 @@ def _answered(
         if item is None or not read.known(item.pk):
             result.append(readiness.refused(item_no, "NOT_IN_BOOK", as_of=asked.as_of, rules=rules))
         else:
-            result.append(_decided(read, item, rules, asked_by=asked_by, trouble=[*trouble, *clock]))
+            result.append(read.answer(item.pk, rules, asked_by=asked_by, trouble=[*trouble, *clock]))
     return result
-
-
-def _decided(
-    read: _Reading, item: Item, rules: Rules, *, asked_by: str | None, trouble: Sequence[Reason]
-) -> Answer:
-    """The decision; what breaks while deciding gives `unknown` for this item and hides no other."""
-    try:
-        return read.decide(item.pk, rules, asked_by=asked_by, trouble=trouble)
-    except Exception:
-        log.exception("No answer could be decided for %s", item.item_no)
-        return readiness.refused(item.item_no, "RECORD_UNREADABLE", as_of=read.asked.as_of, rules=rules)
 
 
 def _labels_of(texts: Sequence[str], *, base_url: str) -> dict[str, tuple[Label, str]]:
@@ -155,6 +186,17 @@ class _Reading:
 
     def mates_of(self, pk: int) -> list[int]:
         return [other for other in self.members.get(self.facts[pk].set_no or "", []) if other != pk]
+
+    def answer(
+        self, pk: int, rules: Rules, *, asked_by: str | None = None, trouble: Sequence[Reason] = ()
+    ) -> Answer:
+        """The decision; what breaks while deciding gives `unknown` for this item and hides no other."""
+        try:
+            return self.decide(pk, rules, asked_by=asked_by, trouble=trouble)
+        except Exception:
+            item_no = self.facts[pk].item_no
+            log.exception("No answer could be decided for %s", item_no)
+            return readiness.refused(item_no, "RECORD_UNREADABLE", as_of=self.asked.as_of, rules=rules)
 
     def decide(
         self, pk: int, rules: Rules, *, asked_by: str | None = None, trouble: Sequence[Reason] = ()
@@ -231,30 +273,33 @@ def _batches(values: list, size: int = 400) -> Iterator[list]:
 
 @dataclass(frozen=True)
 class Scanned:
-    """What a typed or scanned code led to: the answer, the item when there is one, the code as understood."""
+    """What a typed or scanned code led to: the item as seen, and the code as understood (empty when unreadable)."""
 
-    answer: Answer
-    item: Item | None
+    seen: Seen
     code: str
+
+    @property
+    def answer(self) -> Answer:
+        return self.seen.answer
+
+    @property
+    def item(self) -> Item | None:
+        return self.seen.item
 
 
 def scanned(text: str, asked: Question, *, base_url: str, asked_by: str | None = None) -> Scanned:
-    """The answer for a label code as typed or scanned. Never raises; what is not found is never good."""
+    """The answer for a label code as typed or scanned; what is not found is never good."""
     read = codes.normalise(text, base_url=base_url)
     rules = rules_on(asked.as_of)
     if read.code is None:
-        return Scanned(
-            readiness.refused("", "LABEL_UNREADABLE", as_of=asked.as_of, rules=rules, problem=read.problem),
-            None,
-            "",
+        unreadable = readiness.refused(
+            "", "LABEL_UNREADABLE", as_of=asked.as_of, rules=rules, problem=read.problem
         )
+        return Scanned(Seen(unreadable), "")
     label = Label.objects.select_related("item").filter(code=read.code).first()
     if label is None:
-        return Scanned(
-            readiness.refused("", "NOT_IN_BOOK", as_of=asked.as_of, rules=rules, label=read.code),
-            None,
-            read.code,
-        )
+        unknown = readiness.refused("", "NOT_IN_BOOK", as_of=asked.as_of, rules=rules, label=read.code)
+        return Scanned(Seen(unknown), read.code)
     in_force = ItemState.objects.filter(item=label.item).values_list("label", flat=True).first() or ""
     old = _replaced(read.code, in_force, source=_label_source(rules))
-    return Scanned(answer(label.item.item_no, asked, asked_by=asked_by, trouble=old), label.item, read.code)
+    return Scanned(_seen(label.item.item_no, asked, asked_by=asked_by, trouble=old), read.code)

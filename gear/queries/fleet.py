@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from gear.ledger import rules_on
 from gear.models import GearSet, Holder, Item
-from gear.queries.answers import _decided, _Reading
+from gear.queries.answers import _Reading
 from gear.queries.questions import Question, clock_trouble
 from gear.rules import fold, readiness
 from gear.rules.readiness import Answer, Reason, Rules, SetFacts
@@ -122,4 +122,4 @@ def _from_entries(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
         faulty = facts.unreadable or item.pk in read.broken
         if facts.holder is None and not faulty:
             continue  # not in the book then
-        yield _decided(read, item, rules, asked_by=None, trouble=trouble), facts
+        yield read.answer(item.pk, rules, trouble=trouble), facts
