@@ -30,6 +30,7 @@ ALWAYS = {
     "Permissions-Policy": "camera=(self), geolocation=(), microphone=(), payment=(), usb=()",
     "Referrer-Policy": "same-origin",
     "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
 }
 
 

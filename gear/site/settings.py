@@ -83,7 +83,9 @@ CACHES = {
 MEDIA_ROOT = DATA_DIR / "media"
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 WHITENOISE_USE_FINDERS = True  # a fresh clone serves its style sheet before anyone has run collectstatic
+WHITENOISE_ALLOW_ALL_ORIGINS = False  # no other site embeds them
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
