@@ -1,0 +1,44 @@
+"""Canonical JSON, the hash that chains entries, and Merkle roots (RFC 6962 section 2.1)."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+LEAF, NODE = b"\x00", b"\x01"
+
+
+def canonical(value: Any) -> bytes:
+    """UTF-8 JSON with sorted keys and no spaces. Raises TypeError for floats: their text depends on who prints them."""
+    _refuse_floats(value)
+    return json.dumps(value, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
+
+
+def entry_hash(payload: Mapping[str, Any], previous: str) -> str:
+    """SHA-256 (hex) over the evidence fields of an entry and the hash of the entry before it ("" for the first)."""
+    return hashlib.sha256(LEAF + canonical({**payload, "previous": previous})).hexdigest()
+
+
+def merkle_root(leaves: Sequence[str]) -> str:
+    """The RFC 6962 tree hash (hex) over leaves given as hex; of no leaves it is the SHA-256 of nothing."""
+    if not leaves:
+        return hashlib.sha256(b"").hexdigest()
+    level = [hashlib.sha256(LEAF + bytes.fromhex(leaf)).digest() for leaf in leaves]
+    # Pairing level by level and carrying an odd node up gives the RFC's split at the largest power of two.
+    while len(level) > 1:
+        paired = [hashlib.sha256(NODE + level[i] + level[i + 1]).digest() for i in range(0, len(level) - 1, 2)]
+        level = paired + level[len(paired) * 2 :]
+    return level[0].hex()
+
+
+def _refuse_floats(value: Any) -> None:
+    if isinstance(value, float):
+        raise TypeError("Numbers in evidence are whole or text, never binary fractions.")
+    if isinstance(value, Mapping):
+        for one in value.values():
+            _refuse_floats(one)
+    elif isinstance(value, list | tuple):
+        for one in value:
+            _refuse_floats(one)
