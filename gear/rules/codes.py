@@ -43,7 +43,9 @@ def new_code(rng: random.Random) -> str:
 def is_valid(code: str) -> bool:
     """Whether the text is eleven symbols of the alphabet that agree with the check symbol."""
     return (
-        len(code) == LENGTH and all(symbol in _VALUE for symbol in code) and _weighted(code) % len(ALPHABET) == 0
+        len(code) == LENGTH
+        and all(symbol in _VALUE for symbol in code)
+        and _weighted(code) % len(ALPHABET) == 0
     )
 
 
@@ -76,7 +78,9 @@ def _code_in_address(text: str, base_url: str) -> str | None:
     except ValueError:
         return None
     path = given.path.removeprefix(own.path.rstrip("/"))
-    match = _PATH.match(path) if same and not given.query and not given.fragment and not given.username else None
+    match = (
+        _PATH.match(path) if same and not given.query and not given.fragment and not given.username else None
+    )
     return match[1] if match else None
 
 

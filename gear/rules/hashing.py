@@ -28,7 +28,9 @@ def merkle_root(leaves: Sequence[str]) -> str:
     level = [hashlib.sha256(LEAF + bytes.fromhex(leaf)).digest() for leaf in leaves]
     # Pairing level by level and carrying an odd node up gives the RFC's split at the largest power of two.
     while len(level) > 1:
-        paired = [hashlib.sha256(NODE + level[i] + level[i + 1]).digest() for i in range(0, len(level) - 1, 2)]
+        paired = [
+            hashlib.sha256(NODE + level[i] + level[i + 1]).digest() for i in range(0, len(level) - 1, 2)
+        ]
         level = paired + level[len(paired) * 2 :]
     return level[0].hex()
 

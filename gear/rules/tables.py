@@ -1,0 +1,245 @@
+"""Strict reading of CSV and XLSX files to rows of text. What is unclear refuses the file or the row, never a guess."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import zipfile
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, time
+from typing import Any
+
+from gear.rules.values import BadValue
+
+PAGE_BYTES, PAGE_ROWS, COMMAND_ROWS = 10 * 1024 * 1024, 50_000, 200_000
+LONGEST_FIELD = 1000
+_UNPACKED, _RATIO, _PARTS = 400 * 1024 * 1024, 200, 2000
+
+# code: English sentence; the edge translates it.
+REFUSALS: Mapping[str, str] = {
+    "EMPTY": "The file is empty. It needs a header line and rows.",
+    "TOO_LARGE": "The file has more than {most} bytes. Split it.",
+    "TOO_MANY_ROWS": "The file has more than {most} rows. Split it.",
+    "NOT_UTF8": "The file is not UTF-8 text: byte {offset} cannot be read. Save it as CSV UTF-8.",
+    "NUL": "The file holds a NUL byte at {offset}. Save it as CSV UTF-8.",
+    "DELIMITER": "The fields are separated by {found}. Save the file with commas.",
+    "NEWLINE_IN_FIELD": "A quoted field that begins on line {line} runs over the end of its line. Close the quote.",
+    "BAD_QUOTE": "The quotes on line {line} do not match. Check the line.",
+    "FIELD_TOO_LONG": "A field on line {line} is longer than {most} characters.",
+    "UNKNOWN_COLUMNS": "Unknown columns: {names}. Known are: {known}.",
+    "REPEATED_COLUMNS": "Columns stand twice: {names}.",
+    "MISSING_COLUMNS": "Required columns are missing: {names}.",
+    "NOT_A_WORKBOOK": "The file is not a readable workbook. Save it again as XLSX or CSV.",
+    "MACROS": "The workbook holds macros. Save it as XLSX without macros, or as CSV.",
+    "SWOLLEN": "The workbook unpacks to far more than its size. It was not opened.",
+}
+_DELIMITERS = {";": "semicolons", "\t": "tabs", "|": "bars"}
+
+
+class FileRefused(ValueError):
+    """The whole file is refused. `code` is a key of REFUSALS, `values` fill its sentence."""
+
+    def __init__(self, code: str, **values: Any) -> None:
+        self.code, self.values = code, values
+        super().__init__(REFUSALS[code].format(**values))
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row: its line in the file (the header is line 1) and the text of every cell that is not blank."""
+
+    line: int
+    cells: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong with one line, or worth a note: a key of values.MESSAGES with what fills its sentence."""
+
+    line: int
+    code: str
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Table:
+    """The readable rows of a file and the problems of the others."""
+
+    rows: tuple[Row, ...]
+    problems: tuple[Problem, ...] = ()
+
+
+def read(
+    name: str,
+    data: bytes,
+    *,
+    columns: Sequence[str],
+    required: Sequence[str],
+    most_bytes: int = 200 * 1024 * 1024,
+    most_rows: int = COMMAND_ROWS,
+) -> Table:
+    """The rows of a CSV or XLSX file (told apart by content). Raises FileRefused; never another error."""
+    if len(data) > most_bytes:
+        raise FileRefused("TOO_LARGE", most=most_bytes)
+    if not data.strip():
+        raise FileRefused("EMPTY")
+    is_workbook = data[:4] == b"PK\x03\x04" or name.lower().endswith((".xlsx", ".xlsm"))
+    lines = _workbook_lines(data) if is_workbook else _text_lines(data, columns)
+    return _table(lines, columns, required, most_rows)
+
+
+def _table(lines: Iterator, columns: Sequence[str], required: Sequence[str], most_rows: int) -> Table:
+    header: list[str] | None = None
+    rows: list[Row] = []
+    problems: list[Problem] = []
+    for line, cells in lines:
+        if header is None:
+            header = _header(cells, columns, required)
+            continue
+        while len(cells) > len(header) and cells[-1] == "":
+            cells = cells[:-1]
+        if not any(cells):
+            continue
+        if len(rows) + len(problems) >= most_rows:
+            raise FileRefused("TOO_MANY_ROWS", most=most_rows)
+        if bad := [one for one in cells if isinstance(one, BadCell)]:
+            where = header[cells.index(bad[0])] if cells.index(bad[0]) < len(header) else ""
+            problems.append(Problem(line, bad[0].code, {"field": where, "shown": bad[0].shown}))
+        elif len(cells) != len(header):
+            problems.append(Problem(line, "ROW_LENGTH", {"count": len(cells), "wanted": len(header)}))
+        else:
+            stated = {one: cell.strip() for one, cell in zip(header, cells, strict=True) if cell.strip()}
+            rows.append(Row(line, stated))
+    if header is None:
+        raise FileRefused("EMPTY")
+    return Table(tuple(rows), tuple(problems))
+
+
+def _header(cells: Sequence, columns: Sequence[str], required: Sequence[str]) -> list[str]:
+    names = [str(cell).strip() for cell in cells]
+    while names and not names[-1]:
+        names.pop()
+    if repeated := sorted({one for one in names if names.count(one) > 1}):
+        raise FileRefused("REPEATED_COLUMNS", names=", ".join(repeated)[:200])
+    if unknown := [one for one in names if one not in columns]:
+        raise FileRefused("UNKNOWN_COLUMNS", names=", ".join(unknown)[:200], known=", ".join(columns))
+    if missing := [one for one in required if one not in names]:
+        raise FileRefused("MISSING_COLUMNS", names=", ".join(missing))
+    return names
+
+
+def _text_lines(data: bytes, columns: Sequence[str]) -> Iterator[tuple[int, list]]:
+    text = _decoded(data)
+    _check_delimiter(text.split("\n", 1)[0], columns)
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    before = 0
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            code = "NEWLINE_IN_FIELD" if "unexpected end" in str(error) else "BAD_QUOTE"
+            raise FileRefused(code, line=before + 1) from None
+        if reader.line_num > before + 1 or any("\n" in cell or "\r" in cell for cell in cells):
+            raise FileRefused("NEWLINE_IN_FIELD", line=before + 1)
+        if any(len(cell) > LONGEST_FIELD for cell in cells):
+            raise FileRefused("FIELD_TOO_LONG", line=reader.line_num, most=LONGEST_FIELD)
+        before = reader.line_num
+        yield before, cells
+
+
+def _decoded(data: bytes) -> str:
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        raise FileRefused("NOT_UTF8", offset=0)
+    if (offset := data.find(b"\x00")) >= 0:
+        raise FileRefused("NUL", offset=offset)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise FileRefused("NOT_UTF8", offset=error.start) from None
+
+
+def _check_delimiter(header: str, columns: Sequence[str]) -> None:
+    """A header that makes sense only with another separator says which one was used."""
+    for symbol, words in _DELIMITERS.items():
+        names = [name.strip().strip('"') for name in header.strip().split(symbol)]
+        if len(names) > 1 and sum(name in columns for name in names) * 2 > len(names):
+            raise FileRefused("DELIMITER", found=words)
+
+
+class BadCell(str):
+    """A workbook cell that is no plain value; it refuses its row."""
+
+    code: str
+    shown: str
+
+    def __new__(cls, code: str, shown: str) -> BadCell:
+        cell = super().__new__(cls, "?")
+        cell.code, cell.shown = code, shown
+        return cell
+
+
+def _workbook_lines(data: bytes) -> Iterator[tuple[int, list]]:
+    _check_package(data)
+    from openpyxl import load_workbook
+
+    try:
+        sheet = load_workbook(io.BytesIO(data), read_only=True, keep_links=False).worksheets[0]
+        for line, cells in enumerate(sheet.iter_rows(), start=1):
+            yield line, [_cell(cell) for cell in cells]
+    except FileRefused:
+        raise
+    except (
+        Exception
+    ):  # openpyxl raises whatever its XML and zip readers raise; all of it means "not readable"
+        raise FileRefused("NOT_A_WORKBOOK") from None
+
+
+def _check_package(data: bytes) -> None:
+    try:
+        parts = zipfile.ZipFile(io.BytesIO(data)).infolist()
+    except (zipfile.BadZipFile, ValueError, OSError):
+        raise FileRefused("NOT_A_WORKBOOK") from None
+    unpacked = sum(part.file_size for part in parts)
+    if len(parts) > _PARTS or unpacked > _UNPACKED or unpacked > max(len(data), 50_000) * _RATIO:
+        raise FileRefused("SWOLLEN")
+    if any("vbaproject" in part.filename.lower() for part in parts):
+        raise FileRefused("MACROS")
+
+
+def _cell(cell: Any) -> str:
+    value, sort = cell.value, getattr(cell, "data_type", "n")
+    if value is None:
+        return ""
+    if sort == "f" or (isinstance(value, str) and re.match(r"=.", value)):
+        return BadCell("FORMULA", str(value)[:60])
+    if sort == "e" or isinstance(value, bool):
+        return BadCell("BAD_CELL", str(value)[:60])
+    if isinstance(value, datetime):
+        return (
+            value.date().isoformat() if value.time() == time.min else BadCell("BAD_CELL", value.isoformat())
+        )
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() else repr(value)
+    if not isinstance(value, int | str):
+        return BadCell("BAD_CELL", str(value)[:60])
+    if len(str(value)) > LONGEST_FIELD:
+        return BadCell("BAD_CELL", str(value)[:60])
+    return str(value)
+
+
+def parsed(row: Row, readers: Mapping[str, Any]) -> tuple[dict[str, Any], list[Problem]]:
+    """Every cell of a row through the reader of its column: (values, None where blank; problems)."""
+    found: dict[str, Any] = dict.fromkeys(readers)
+    problems = []
+    for name, reader in readers.items():
+        if name not in row.cells:
+            continue
+        try:
+            found[name] = reader(name, row.cells[name])
+        except BadValue as error:
+            problems.append(Problem(row.line, error.code, error.values))
+    return found, problems
