@@ -145,8 +145,8 @@ def _readers(today: date) -> Mapping[str, Any]:
     return {
         "item_no": values.item_number, "kind": word(*KINDS), "class": values.text, "hand": word("L", "R"),
         "length_mm": values.whole, "type": word("I", "II"), "made_on": past, "received_on": past,
-        "first_issued_on": past, "marked_expiry_on": values.day, "rated_kv": _positive, "cable_size": word(*CABLE_SIZES),
-        "cable_length_m": _positive, "clamp_grade": word(*GRADES), "ferrule_grade": word(*GRADES),
+        "first_issued_on": past, "marked_expiry_on": values.day, "rated_kv": _positive,
+        "cable_size": word(*CABLE_SIZES), "cable_length_m": _positive, "clamp_grade": word(*GRADES), "ferrule_grade": word(*GRADES),
         "set_no": values.item_number, "holder": short, "holder_kind": word(*HOLDER_KINDS), "crew": short,
         "depot": short, "condition": word(*CONDITIONS), **free,
         "size": partial(values.text, most=20), "colour": partial(values.text, most=40),

@@ -85,7 +85,10 @@ class TestBook:
 
 
 def parse(table: Table, *, today: date) -> TestBook:
-    """Check every row that can be checked without the database. What proves nothing is kept; what cannot be is refused."""
+    """Check every row that can be checked without the database.
+
+    What proves nothing (0 mA, too few volts) is kept and judged void later; what cannot be is refused.
+    """
     kept: dict[tuple[str, ...], TestRow] = {}
     repeats: list[TestRow] = []
     problems = list(table.problems)
