@@ -29,7 +29,10 @@ class SignInForm(AuthenticationForm):
     seconds_to_wait = 0
 
     def clean(self) -> dict[str, Any]:
-        account, address = self.cleaned_data.get("username"), address_of(self.request)
+        account = self.cleaned_data.get("username")
+        if self.request is None:
+            raise TypeError("SignInForm needs the request: tries are counted by its address.")
+        address = address_of(self.request)
         if not account or not self.cleaned_data.get("password"):
             return self.cleaned_data
         try:
@@ -47,9 +50,9 @@ class SignIn(LoginView):
     template_name = "gear/login.html"
     authentication_form = SignInForm
 
-    def form_invalid(self, form: SignInForm) -> HttpResponse:
+    def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
         response = super().form_invalid(form)
-        if form.seconds_to_wait:
+        if isinstance(form, SignInForm) and form.seconds_to_wait:
             response.status_code = 429
             response.headers["Retry-After"] = str(form.seconds_to_wait)
         return response
