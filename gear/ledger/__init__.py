@@ -2,7 +2,7 @@
 
 from gear.ledger.chain import BadMoment, LedgerError, chain_problem, line_of, moment_of, payload, site_zone
 from gear.ledger.record import Draft, IdReused, record, record_many
-from gear.ledger.rulebook import rules_on
+from gear.ledger.rulebook import rules_by_day, rules_on
 
 __all__ = [
     "BadMoment",
@@ -15,6 +15,7 @@ __all__ = [
     "payload",
     "record",
     "record_many",
+    "rules_by_day",
     "rules_on",
     "site_zone",
 ]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, datetime
+from functools import lru_cache
 
 from gear.models import Entry
 from gear.rules import packs, policy
@@ -27,7 +29,16 @@ def rules_on(as_of: date, *, known_at: datetime | None = None) -> Rules:
 
     With nothing adopted, the shipped pack and policy have been in force since 1900-01-01.
     """
+    return _rules(site_lines(known_at), as_of)
+
+
+def rules_by_day(*, known_at: datetime | None = None) -> Callable[[date], Rules]:
+    """`rules_on` for many days with one query; every day is worked out once."""
     lines = site_lines(known_at)
+    return lru_cache(maxsize=None)(lambda as_of: _rules(lines, as_of))
+
+
+def _rules(lines: list, as_of: date) -> Rules:
     try:
         site_policy = _policy_on(lines, as_of)
     except (KeyError, TypeError, ValueError, packs.PackRefused) as error:

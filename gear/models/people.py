@@ -1,6 +1,8 @@
 """People, and whoever or whatever can hold gear."""
 
-from django.contrib.auth.models import AbstractUser
+from typing import Any
+
+from django.contrib.auth.models import AbstractUser, UserManager
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -47,6 +49,13 @@ class Crew(models.Model):
         return self.name
 
 
+class People(UserManager):
+    """Whoever is made with `manage.py createsuperuser` is an administrator here too."""
+
+    def create_superuser(self, username: str, *arguments: Any, **values: Any) -> "User":
+        return super().create_superuser(username, *arguments, **{"role": "administrator", **values})
+
+
 class User(AbstractUser):
     """A person who signs in. People are deactivated, never deleted: their entries stand."""
 
@@ -54,6 +63,8 @@ class User(AbstractUser):
     crew = models.ForeignKey(Crew, models.PROTECT, null=True, blank=True, verbose_name=_("crew"))
     depot = models.ForeignKey(Depot, models.PROTECT, null=True, blank=True, verbose_name=_("depot"))
     pin = models.CharField(max_length=128, blank=True, editable=False)
+
+    objects = People()
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(role__in=ROLES), name="user_role_known")]
