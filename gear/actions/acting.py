@@ -9,11 +9,10 @@ from datetime import date, datetime
 from uuid import UUID, uuid4
 
 from django.db import transaction
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from gear import permissions
-from gear.ledger import Draft, LedgerError, record
+from gear.ledger import Draft, LedgerError, append, join_writers, record
 from gear.models import Entry, Item, ItemState, Refusal, User
 from gear.rules import fold, transitions
 from gear.rules.entries import BadFacts
@@ -80,6 +79,7 @@ def keeping_refusals(name: str, subject: str, act: Act) -> Iterator[None]:
     """Store what was refused, and why, after everything else was rolled back."""
     try:
         with transaction.atomic():
+            join_writers()  # before any row is locked
             yield
     except (Refused, permissions.NotAllowed, LedgerError, BadFacts) as error:
         keep_refusal(name, subject, act, code=getattr(error, "code", type(error).__name__), detail=str(error))
@@ -88,15 +88,16 @@ def keeping_refusals(name: str, subject: str, act: Act) -> Iterator[None]:
 
 def keep_refusal(name: str, subject: str, act: Act, *, code: str, detail: str) -> None:
     """Append one refusal to the record."""
-    Refusal(
-        at=timezone.now(),
-        by=act.by,
-        via=act.via,
-        act=name[:40],
-        subject=subject[:80],
-        code=code[:40],
-        detail=detail[:2000],
-    ).save()
+    append(
+        Refusal(
+            by=act.by,
+            via=act.via,
+            act=name[:40],
+            subject=subject[:80],
+            code=code[:40],
+            detail=detail[:2000],
+        )
+    )
 
 
 def facts_now(item: Item) -> fold.ItemFacts:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -60,10 +62,10 @@ def payload(entry: Entry, *, subject: str, by: str) -> dict:
         "subject": subject,
         "position": entry.position,
         "kind": entry.kind,
-        "occurred_at": _utc(entry.occurred_at),
+        "occurred_at": utc_text(entry.occurred_at),
         "occurred_on": entry.occurred_on.isoformat(),
         "precision": entry.precision,
-        "recorded_at": _utc(entry.recorded_at),
+        "recorded_at": utc_text(entry.recorded_at),
         "by": by,
         "via": entry.via,
         "device": entry.device,
@@ -72,31 +74,61 @@ def payload(entry: Entry, *, subject: str, by: str) -> dict:
     }
 
 
-def _utc(moment: datetime) -> str:
+def utc_text(moment: datetime) -> str:
+    """A moment as hashed: UTC to the microsecond, the same on both databases."""
     return moment.astimezone(UTC).isoformat(timespec="microseconds")
 
 
-def chain_problem(
+@dataclass(frozen=True)
+class Break:
+    """Where a chain stops being the one that was recorded.
+
+    `code` is ENTRY_MISSING (a position is not there, or there twice), ENTRY_MISPLACED (it does not follow the one
+    before it), ENTRY_CHANGED or HEAD_DIFFERS (the newest are cut off, added or others); `entry` is the id of the
+    entry where it shows.
+    """
+
+    code: str
+    position: int
+    entry: UUID | None = None
+
+
+def first_break(
     chain: Iterable[Entry], *, subject: str, usernames: Mapping[int, str], count: int, head_hash: str
-) -> str:
-    """Why a subject's entries (in order of position) are not the chain that was recorded, or an empty string."""
+) -> Break | None:
+    """The first break of a subject's entries, given in order of position; None for a whole chain."""
     previous, position = "", 0
     for position, entry in enumerate(chain, start=1):
         if entry.position != position:
-            return f"entry {position} is missing or out of order"
+            return Break("ENTRY_MISSING", position, entry.id)
         if entry.previous_hash != previous:
-            return f"entry {position} does not follow the one before it"
+            return Break("ENTRY_MISPLACED", position, entry.id)
         try:
             stated = payload(entry, subject=subject, by=usernames[entry.by_id] if entry.by_id else "")
             intact = entry.hash == entry_hash(stated, previous)
         except (KeyError, TypeError, ValueError, AttributeError):
             intact = False
         if not intact:
-            return f"entry {position} ({entry.id}) was changed after it was recorded"
+            return Break("ENTRY_CHANGED", position, entry.id)
         previous = entry.hash
     if position != count or previous != head_hash:
-        return f"{count} entries were recorded, {position} are there, or the newest is another"
-    return ""
+        return Break("HEAD_DIFFERS", position)
+    return None
+
+
+def chain_problem(
+    chain: Iterable[Entry], *, subject: str, usernames: Mapping[int, str], count: int, head_hash: str
+) -> str:
+    """Why a subject's entries (in order of position) are not the chain that was recorded, or an empty string."""
+    found = first_break(chain, subject=subject, usernames=usernames, count=count, head_hash=head_hash)
+    if found is None:
+        return ""
+    return {
+        "ENTRY_MISSING": "entry {position} is missing or out of order",
+        "ENTRY_MISPLACED": "entry {position} does not follow the one before it",
+        "ENTRY_CHANGED": "entry {position} ({entry}) was changed after it was recorded",
+        "HEAD_DIFFERS": "{count} entries were recorded, {position} are there, or the newest is another",
+    }[found.code].format(position=found.position, entry=found.entry, count=count)
 
 
 def moment_of(

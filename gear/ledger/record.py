@@ -8,17 +8,28 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from uuid import UUID, uuid4
 
-from django.db import connection, transaction
-from django.utils import timezone
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gear.ledger.chain import LedgerError, moment_of, payload, subject_name
+from gear.ledger.seals import leaf_of
 from gear.ledger.states import batches, refresh
-from gear.models import Entry, GearSet, Item, ItemState, Label, Membership, SiteHead, User
+from gear.ledger.writers import join_writers
+from gear.models import (
+    Entry,
+    GearSet,
+    GivenAnswer,
+    ImportedFile,
+    Item,
+    ItemState,
+    Label,
+    Membership,
+    Refusal,
+    SiteHead,
+    User,
+)
 from gear.rules import entries
 from gear.rules.hashing import entry_hash
-
-_WRITERS = 7_350_127  # the advisory lock that writers share and a seal takes alone (PostgreSQL)
 
 
 class IdReused(LedgerError):
@@ -53,8 +64,7 @@ def record_many(drafts: Sequence[Draft], *, by: User | None, via: str, device: s
     """Append many entries as one act: all of them or none. Returns them in the order given."""
     # An import of 100,000 rows is one act, but memory is needed only for one batch of subjects at a time.
     with transaction.atomic():
-        _join_writers()
-        now = timezone.now()
+        now = join_writers()
         by_subject: dict[tuple, list[Draft]] = {}
         for draft in drafts:
             entries.check(draft.kind, _versioned(draft.facts), subject=_subject_word(draft.subject))
@@ -63,6 +73,18 @@ def record_many(drafts: Sequence[Draft], *, by: User | None, via: str, device: s
         for batch in batches(sorted(by_subject.items(), key=lambda pair: pair[0])):
             done.update(_append(batch, by=by, via=via, device=device, now=now))
         return [done[draft.id] for draft in drafts]
+
+
+def append(row: Refusal | GivenAnswer | ImportedFile) -> None:
+    """Append a refusal, a given answer or an imported file to the record; its `at` is set here.
+
+    The one way to store such a row: it joins the writers, so that the daily seal covers it. Raises TypeError or
+    ValueError for a row that cannot be sealed (a float among its reasons); then nothing was stored.
+    """
+    with transaction.atomic():
+        row.at = join_writers()
+        leaf_of(row)
+        row.save()
 
 
 def _versioned(facts: Mapping) -> dict:
@@ -75,20 +97,6 @@ def _subject_word(subject) -> str:
 
 def _subject_key(subject) -> tuple:
     return (_subject_word(subject), subject.pk if subject else 0)
-
-
-def _join_writers() -> None:
-    """Hold off a seal until this act is committed, so that no entry slips in behind a sealed moment."""
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock_shared(%s)", [_WRITERS])
-
-
-def hold_writers() -> None:
-    """Wait for every act under way and keep new ones waiting, until the transaction ends (for seals)."""
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_WRITERS])
 
 
 def _known(ids: set[UUID]) -> dict[UUID, Entry]:

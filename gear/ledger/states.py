@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 
+from django.db import transaction
 from django.utils import timezone
 
 from gear.ledger.chain import line_of, site_zone
 from gear.ledger.rulebook import rules_on
+from gear.ledger.writers import join_writers
 from gear.models import Entry, GearSet, Holder, Item, ItemState
 from gear.rules import fold, readiness
 from gear.rules.moments import FOR_EVER, local_day
@@ -130,7 +132,10 @@ def rebuild() -> int:
     """
     total = 0
     for batch in batches(Item.objects.order_by("pk").values_list("pk", flat=True)):
-        states = {state.pk: state for state in ItemState.objects.select_for_update().filter(pk__in=batch)}
-        refresh(states)
+        with transaction.atomic():
+            join_writers()
+            found = ItemState.objects.select_for_update().filter(pk__in=batch).order_by("pk")
+            states = {state.pk: state for state in found}
+            refresh(states)
         total += len(states)
     return total

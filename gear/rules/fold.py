@@ -117,6 +117,18 @@ def fold(item_no: str, lines: Iterable[Line], *, as_of_at: datetime, known_at: d
     return facts
 
 
+def set_stated(lines: Iterable[Line], *, as_of_at: datetime, known_at: datetime) -> Mapping | None:
+    """What a set is (set_no, kind, required) by its newest `set_formed` entry; None where none was known.
+
+    Before the first one it is taken to have been as that one says: what a set is does not depend on the day.
+    """
+    known = sorted(corrected(line for line in lines if line.recorded_at <= known_at), key=order)
+    stated = [line for line in known if line.kind == "set_formed"]
+    past = [line for line in stated if line.occurred_at <= as_of_at]
+    chosen = past[-1] if past else stated[0] if stated else None
+    return chosen and {name: chosen.facts.get(name) for name in ("set_no", "kind", "required")}
+
+
 def corrected(lines: Iterable[Line]) -> list[Line]:
     """The lines with every correction applied: the last recorded correction of an entry replaces it.
 

@@ -1,0 +1,110 @@
+"""Chains as they stand in the database, each with the head that witnesses it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import groupby
+
+from django.db.models import F, QuerySet
+
+from gear.ledger.chain import Break, first_break, subject_name
+from gear.models import Entry, GearSet, Item, ItemState, SiteHead
+
+
+@dataclass
+class Chain:
+    """The entries of one subject in order of position, and what its head says of them.
+
+    `count` is None where the head is missing; `marked_broken` what the last verification found; `readable` is
+    False where a value in the database is not of its kind, and then `entries` is empty.
+    """
+
+    subject: str
+    count: int | None
+    head_hash: str = ""
+    marked_broken: bool = False
+    entries: list[Entry] = field(default_factory=list)
+    readable: bool = True
+
+    def first_break(self, usernames: Mapping[int, str]) -> Break | None:
+        """The first break, or None for a whole chain."""
+        if not self.readable:
+            return Break("ENTRY_UNREADABLE", 0)
+        if self.count is None:
+            return Break("STATE_MISSING", 0)
+        return first_break(
+            self.entries,
+            subject=self.subject,
+            usernames=usernames,
+            count=self.count,
+            head_hash=self.head_hash,
+        )
+
+
+def item_chains(pks: Sequence[int]) -> dict[int, Chain]:
+    """The chains of these items, in a constant number of queries; items that do not exist are left out."""
+    states = {state.pk: state for state in ItemState.objects.filter(pk__in=pks).defer("facts")}
+    chains = {}
+    for item in Item.objects.filter(pk__in=pks):
+        state = states.get(item.pk)
+        chains[item.pk] = (
+            Chain(subject_name(item), None) if state is None else _headed(subject_name(item), state)
+        )
+    heads = {"count": F("item__state__entry_count"), "head_hash": F("item__state__head_hash")}
+    _fill(chains, Entry.objects.annotate(**{f"of_{name}": head for name, head in heads.items()}), "item_id")
+    return chains
+
+
+def set_chains(pks: Sequence[int]) -> dict[int, Chain]:
+    """The chains of these sets, in a constant number of queries."""
+    chains = {row.pk: _headed(subject_name(row), row) for row in GearSet.objects.filter(pk__in=pks)}
+    heads = {"of_count": F("gear_set__entry_count"), "of_head_hash": F("gear_set__head_hash")}
+    _fill(chains, Entry.objects.annotate(**heads), "gear_set_id")
+    return chains
+
+
+def site_chain() -> Chain:
+    """The chain of the site's own entries; empty where nothing was ever decided."""
+    found = Entry.objects.filter(item__isnull=True, gear_set__isnull=True).order_by("position")
+    try:
+        entries = list(found)
+    except (ValueError, TypeError, AttributeError):
+        return Chain("site", 0, readable=False)
+    # The head is read after the entries: one that is ahead of them means a writer in between, or a cut.
+    head = SiteHead.objects.first()
+    if head is None:
+        return Chain("site", None if entries else 0, entries=entries)
+    chain = _headed("site", head)
+    chain.entries = entries
+    return chain
+
+
+def _headed(subject: str, head: ItemState | GearSet | SiteHead) -> Chain:
+    return Chain(subject, head.entry_count, head.head_hash, not head.chain_ok)
+
+
+def _fill(chains: dict[int, Chain], annotated: QuerySet[Entry], column: str) -> None:
+    """Put the entries into their chains, with the head as it was in the very same moment.
+
+    One statement sees one state of the database; two could see an act half done and call a whole chain broken.
+    """
+    found, unreadable = _read(annotated, column, sorted(chains))
+    for pk, group in groupby(found, key=lambda entry: getattr(entry, column)):
+        chain = chains[pk]
+        chain.entries = list(group)
+        chain.count, chain.head_hash = chain.entries[0].of_count, chain.entries[0].of_head_hash or ""
+    for pk in unreadable:
+        chains[pk].readable = False
+
+
+def _read(annotated: QuerySet[Entry], column: str, pks: Sequence[int]) -> tuple[list[Entry], list[int]]:
+    """The entries, and the subjects whose entries cannot be read: SQLite takes any text for a moment or an id."""
+    try:
+        return list(annotated.filter(**{f"{column}__in": pks}).order_by(column, "position", "pk")), []
+    except (ValueError, TypeError, AttributeError):
+        if len(pks) == 1:
+            return [], list(pks)
+    half = len(pks) // 2
+    first, second = _read(annotated, column, pks[:half]), _read(annotated, column, pks[half:])
+    return first[0] + second[0], first[1] + second[1]

@@ -1,0 +1,209 @@
+"""Seals: a Merkle root and a count over everything recorded since the seal before, fit to be printed and kept outside.
+
+What a seal covers is told by the moment of recording alone: later than the seal before, not later than its own.
+That is exact on both databases, because every writer joins the writers (gear.ledger.writers): a seal waits for
+acts under way, and an act that begins after it is recorded after it, whatever the clock of its server says.
+
+Rows since the last seal are guarded by the hash chains only, and the newest seal of all is vouched for by nothing
+inside the database: compare it with a printed one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import F, QuerySet
+from django.utils.translation import gettext as _
+
+from gear.ledger.chain import utc_text
+from gear.ledger.problems import Problem
+from gear.ledger.writers import hold_writers
+from gear.models import AppendOnly, Entry, GivenAnswer, ImportedFile, Refusal, Seal
+from gear.rules.hashing import entry_hash, merkle_root
+
+# Sealed tables and what dates their rows, in the order in which their leaves stand.
+DATED_BY: dict[type[AppendOnly], str] = {
+    Entry: "recorded_at",
+    Refusal: "at",
+    GivenAnswer: "at",
+    ImportedFile: "at",
+}
+SHORTEST_ANCHOR = 16  # symbols of a printed hash, 64 bits: too many to find another seal that begins alike
+Leaves = Callable[[datetime | None, datetime], list[str]]
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """A seal as it was printed or mailed: its number, and its hash or at least the first 16 symbols of it."""
+
+    number: int
+    hash: str
+
+
+def last_seal() -> Seal | None:
+    """The newest seal; None when there is none yet, which is not an error."""
+    return Seal.objects.order_by("-number").first()
+
+
+def make_seal(now: datetime) -> Seal | None:
+    """Seal everything recorded until `now` (aware); None when nothing was recorded since the last seal.
+
+    Raises WritersBusy when an act under way takes too long.
+    """
+    with transaction.atomic():
+        hold_writers()
+        last = last_seal()
+        leaves = leaves_between(last.sealed_at if last else None, now)
+        if not leaves:
+            return None
+        seal = Seal(
+            number=last.number + 1 if last else 1,
+            sealed_at=now,
+            row_count=(last.row_count if last else 0) + len(leaves),
+            merkle_root=merkle_root(leaves),
+            previous_hash=last.hash if last else "",
+        )
+        seal.hash = seal_hash(seal)
+        seal.save()
+        return seal
+
+
+def seal_hash(seal: Seal) -> str:
+    """What a printed seal states: the hash over its own figures and the seal before it."""
+    stated = {
+        "number": seal.number,
+        "sealed_at": utc_text(seal.sealed_at),
+        "row_count": seal.row_count,
+        "merkle_root": seal.merkle_root,
+    }
+    return entry_hash(stated, seal.previous_hash)
+
+
+def leaves_between(after: datetime | None, until: datetime) -> list[str]:
+    """The leaf of every evidence row recorded after `after` and not later than `until`; the order is fixed."""
+    return [
+        leaf
+        for model, dated_by in DATED_BY.items()
+        for leaf in _leaves(_recorded(model, dated_by, after, until).order_by(dated_by, "pk"), model)
+    ]
+
+
+def _recorded(
+    model: type[AppendOnly], dated_by: str, after: datetime | None, until: datetime
+) -> QuerySet[AppendOnly]:
+    window = {f"{dated_by}__lte": until} | ({f"{dated_by}__gt": after} if after else {})
+    return model._default_manager.filter(**window)
+
+
+def _leaves(rows: QuerySet[AppendOnly], model: type[AppendOnly]) -> Iterator[str]:
+    if model is Entry:
+        yield from rows.values_list("hash", flat=True).iterator(chunk_size=2000)
+        return
+    rows = rows.defer("content") if model is ImportedFile else rows
+    named = rows.annotate(username=F("by__username"))
+    for row in (named.annotate(item_no=F("item__item_no")) if model is GivenAnswer else named).iterator(
+        chunk_size=2000
+    ):
+        yield _hashed(row, username=row.username or "", item_no=getattr(row, "item_no", None) or "")
+
+
+def leaf_of(row: Refusal | GivenAnswer | ImportedFile) -> str:
+    """The leaf of a row that is about to be stored. Raises ValueError where it has no canonical form."""
+    item = getattr(row, "item", None)
+    return _hashed(row, username=row.by.username if row.by else "", item_no=item.item_no if item else "")
+
+
+def _hashed(row: AppendOnly, *, username: str, item_no: str) -> str:
+    stated = {
+        field.name: _plain(getattr(row, field.attname))
+        for field in row._meta.fields
+        if field.name not in _APART
+    }
+    return entry_hash({"table": row._meta.model_name, **stated, "by": username, "item": item_no}, "")
+
+
+_APART = frozenset({"by", "item", "content"})  # by name, by number, and by its own checksum
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, datetime):
+        return utc_text(value)
+    return value if value is None or isinstance(value, int | str | list | dict) else str(value)
+
+
+def _with_before(seals: Iterable[Seal]) -> Iterator[tuple[Seal, Seal | None]]:
+    """Each seal with the one before it."""
+    before = None
+    for seal in seals:
+        yield seal, before
+        before = seal
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What was found of one seal, and when the rows were recorded that it no longer vouches for (no `until`: none)."""
+
+    problem: Problem
+    rows_after: datetime | None = None
+    rows_until: datetime | None = None
+
+
+def check_seals(seals: Iterable[Seal], leaves: Leaves) -> Iterator[Checked]:
+    """Recompute seals one after the other, oldest first; every difference is told, each with what to do."""
+    for seal, before in _with_before(seals):
+        number, after = seal.number, before.sealed_at if before else None
+        if number != (before.number + 1 if before else 1):
+            yield Checked(_problem(seal, "SEAL_MISSING", _("A seal before it is missing.")))
+        elif seal.previous_hash != (before.hash if before else ""):
+            yield Checked(_problem(seal, "SEAL_OUT_OF_ORDER", _("It does not follow the seal before it.")))
+        if seal.hash != seal_hash(seal) or (after and seal.sealed_at <= after):
+            yield Checked(_problem(seal, "SEAL_CHANGED", _("It was changed after it was made.")))
+        found = leaves(after, seal.sealed_at)
+        sealed = seal.row_count - (before.row_count if before else 0)
+        if len(found) != sealed:
+            why = _("%(sealed)s rows were sealed, %(found)s are there.") % {
+                "sealed": sealed,
+                "found": len(found),
+            }
+            yield Checked(_problem(seal, "ROWS_COUNT", why), after, seal.sealed_at)
+        elif not found or _root_of(found) != seal.merkle_root:
+            why = _("The rows that it covers are not those that were sealed.")
+            yield Checked(_problem(seal, "ROWS_CHANGED", why), after, seal.sealed_at)
+
+
+def _root_of(leaves: Sequence[str]) -> str:
+    try:
+        return merkle_root(leaves)
+    except ValueError:
+        return ""  # a leaf is no hash any more
+
+
+def _problem(seal: Seal, code: str, why: str) -> Problem:
+    sentence = _(
+        "Seal %(number)s of %(at)s: %(why)s Compare the record with a backup from before the change, and with a "
+        "seal printed since; rely on nothing recorded in between."
+    ) % {"number": seal.number, "at": utc_text(seal.sealed_at), "why": why}
+    return Problem(f"seal:{seal.number}", code, sentence)
+
+
+def check_anchors(anchors: Iterable[Anchor], made: Mapping[int, Seal]) -> Iterator[Problem]:
+    """Compare seals held outside with those of the same number that are there."""
+    for anchor in anchors:
+        seal = made.get(anchor.number)
+        if seal is None:
+            code, why = (
+                "ANCHOR_MISSING",
+                _("is not there: this is an older copy of the record, or its end was cut off."),
+            )
+        elif len(anchor.hash) < SHORTEST_ANCHOR or not seal.hash.startswith(anchor.hash.lower()):
+            code, why = "ANCHOR_DIFFERS", _("is another than the printed one: what it covers was rewritten.")
+        else:
+            continue
+        sentence = _(
+            "Printed seal %(number)s %(why)s Check that it was typed as printed; if it was, rely on nothing in this "
+            "record and restore a backup that matches the printed seal."
+        ) % {"number": anchor.number, "why": why}
+        yield Problem(f"anchor:{anchor.number}", code, sentence)

@@ -1,0 +1,84 @@
+"""manage.py verify_ledger: is the record what was recorded?"""
+
+from __future__ import annotations
+
+import json
+import re
+from argparse import ArgumentTypeError
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils.translation import gettext as _
+
+from gear.ledger.seals import SHORTEST_ANCHOR, Anchor, last_seal
+from gear.ledger.tampering import VerifierBroken
+from gear.ledger.verify import verify
+from gear.models import Entry, Item
+
+
+def anchor(text: str) -> Anchor:
+    """`12:HASH`, as a seal is printed."""
+    found = re.fullmatch(rf"([0-9]{{1,9}}):([0-9a-fA-F]{{{SHORTEST_ANCHOR},64}})", text.strip())
+    if found is None:
+        raise ArgumentTypeError(
+            _(
+                "Give the printed seal as NUMBER:HASH, with at least %(count)s symbols of the hash, for example "
+                "12:%(hash)s"
+            )
+            % {"count": SHORTEST_ANCHOR, "hash": "9f2c04d71be85a36"}
+        )
+    return Anchor(int(found[1]), found[2])
+
+
+class Command(BaseCommand):
+    help = (
+        "Recomputes every hash, count and seal of the record and says what is not as it was recorded. Answers about "
+        "items whose record is broken are `unknown` from then on. The exit status is 0 only when all is well."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument(
+            "--anchor",
+            type=anchor,
+            action="append",
+            default=[],
+            metavar="NUMBER:HASH",
+            help="a seal from a printed or mailed report, to compare with; may be given more than once. Without one, "
+            "a record rewritten as a whole, or cut together with its newest seals, cannot be told from the true one.",
+        )
+        parser.add_argument("--format", choices=("text", "json"), default="text")
+
+    def handle(self, *, anchor: list[Anchor], format: str, **_options: Any) -> None:  # noqa: A002 - the option's name
+        try:
+            problems = verify(anchor)
+        except VerifierBroken as error:
+            raise CommandError(str(error), returncode=2) from error
+        seal = last_seal()
+        found = {
+            "ok": not problems,
+            "items": Item.objects.count(),
+            "entries": Entry.objects.count(),
+            "last_seal": f"{seal.number}:{seal.hash}" if seal else None,
+            "anchors": [f"{one.number}:{one.hash}" for one in anchor],
+            "problems": [vars(problem) for problem in problems],
+        }
+        self.stdout.write(json.dumps(found, indent=1) if format == "json" else _as_text(found))
+        if problems:
+            raise CommandError(
+                _("The record is not what was recorded: %(count)s problems.") % {"count": len(problems)}
+            )
+
+
+def _as_text(found: dict[str, Any]) -> str:
+    lines = [f"{problem['code']}  {problem['sentence']}" for problem in found["problems"]]
+    if found["ok"]:
+        lines.append(
+            _("All is well: %(entries)s entries of %(items)s items and all seals are as they were recorded.")
+            % found
+        )
+    lines.append(
+        _("Last seal: %(last_seal)s") % found if found["last_seal"] else _("Nothing was sealed yet.")
+    )
+    if found["last_seal"] and not found["anchors"]:
+        lines.append(_("No printed seal was compared (--anchor NUMBER:HASH)."))
+    return "\n".join(lines)
