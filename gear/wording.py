@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 from django.utils.formats import date_format
@@ -92,15 +93,34 @@ EVENTS = {
     "found": gettext_lazy("found again after it was lost"),
 }
 TEST_CODES = {
-    "VOLTAGE_TOO_LOW": gettext_lazy("the voltage was below the proof voltage"),
-    "TOO_SHORT": gettext_lazy("the voltage was not held long enough"),
-    "ZERO_CURRENT": gettext_lazy("no charging current: lead off or tank empty?"),
-    "CURRENT_OVER_LIMIT": gettext_lazy("current above the limit"),
     "BREAKDOWN": gettext_lazy("breakdown"),
-    "FLASHOVER": gettext_lazy("flashover at the cuff: repeat the test"),
+    "CURRENT_ABOVE_LIMIT": gettext_lazy("current above the limit"),
+    "CURRENT_ABOVE_EVERY_LIMIT": gettext_lazy("current above every limit of its class"),
+    "RESISTANCE_ABOVE_LIMIT": gettext_lazy("resistance above the limit"),
     "VISUAL_REJECT": gettext_lazy("rejected by eye"),
     "VISUAL_TEST": gettext_lazy("put in doubt by eye"),
     "VISUAL_CLEAN": gettext_lazy("needs cleaning"),
+    "FLASHOVER": gettext_lazy("flashover at the cuff: repeat the test"),
+    "INSTRUMENT_EXPIRED": gettext_lazy("the calibration of the instrument or lab had run out"),
+    "DC_NOT_ALLOWED": gettext_lazy("DC does not count for this kind"),
+    "VOLTAGE_TOO_LOW": gettext_lazy("the voltage was below the proof voltage"),
+    "TOO_SHORT": gettext_lazy("the voltage was not held long enough"),
+    "ZERO_CURRENT": gettext_lazy("no charging current: lead off or tank empty?"),
+    "ZERO_RESISTANCE": gettext_lazy("no resistance: were the leads on the jumper?"),
+    "READING_MISSING": gettext_lazy("a reading is missing"),
+    "READING_ABSURD": gettext_lazy("a reading cannot be right"),
+    "CLASS_NOT_STATED": gettext_lazy("the class of the item is not stated"),
+    "LENGTH_NOT_STATED": gettext_lazy("the length of the item is not stated"),
+    "CABLE_NOT_STATED": gettext_lazy("the cable size is not stated"),
+    "NO_PROOF_FIGURE": gettext_lazy("the rule pack has no proof voltage for it"),
+    "NO_CURRENT_LIMIT": gettext_lazy("the rule pack has no current limit for it"),
+    "NO_RESISTANCE_LIMIT": gettext_lazy("the rule pack has no resistance limit for it"),
+    "NO_DURATION_FIGURE": gettext_lazy("the rule pack has no duration for this purpose"),
+    "NO_ELECTRICAL_FIGURES": gettext_lazy("the rule pack has no electrical figures for this kind"),
+}
+PROBLEMS = {
+    "unreadable": gettext_lazy("it is not the code of a label. Type the 11 signs printed under the square."),
+    "mistyped": gettext_lazy("at least one sign is wrong. Compare it with the label and type it again."),
 }
 CAUSES = {
     "hand": gettext_lazy("the record does not say whether this is a left or a right"),
@@ -124,6 +144,10 @@ HANDS = {"L": pgettext_lazy("hand", "left"), "R": pgettext_lazy("hand", "right")
 USE_NOTE = gettext_lazy(
     "Nominal phase-to-phase voltage. Phase-to-ground counts only where there is no multiphase exposure."
 )
+COVER_NOTE = gettext_lazy(
+    "Nominal voltage between two covered phases, for brushing contact only. Between a covered phase and anything "
+    "else it is less."
+)
 CAUTIONS = (
     gettext_lazy("In date and rated for what was entered: no more than that."),
     gettext_lazy("Inspect it, and air-test gloves, before each day's use and after any incident."),
@@ -141,6 +165,19 @@ def verdict(answer: Answer) -> str:
     if answer.verdict == "good" and answer.good_through is None:
         return str(GOOD_UNDATED)
     return VERDICTS[answer.verdict].format(date=day(answer.good_through) if answer.good_through else "")
+
+
+def use_note(kind: str | None) -> str:
+    """What the maximum use voltage of a kind is measured between."""
+    return str(COVER_NOTE if kind == "rigid_cover" else USE_NOTE)
+
+
+def without_free_text(reason: Reason) -> Reason:
+    """The reason for a visitor nobody knows: what somebody typed may name people, so it is left out."""
+    typed = [one for one in str(reason.values.get("why", "")).split(",") if one]
+    if reason.code not in ("HELD", "REJECTED", "DAMAGED", "LOST") or all(one in EVENTS for one in typed):
+        return reason
+    return replace(reason, values={**reason.values, "why": _("sign in to read why")})
 
 
 def sentence(reason: Reason) -> str:
@@ -179,6 +216,8 @@ def _word(name: str, value, reason: Reason) -> str:
         return ", ".join(str(TEST_CODES.get(one, EVENTS.get(one, one))) for one in str(value).split(","))
     if name == "clock":
         return clock(value)
+    if name == "problem":
+        return str(PROBLEMS.get(value, value))
     if name == "codes":
         return ", ".join(test_code(one) for one in value)
     if name == "field":

@@ -1,0 +1,1 @@
+"""The verbs of inspections: log a test, bring in a test book."""
