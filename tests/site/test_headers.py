@@ -35,7 +35,8 @@ def example(pattern):
     text = str(pattern)
     if isinstance(pattern, RoutePattern):
         return re.sub(r"<(?:(\w+):)?\w+>", lambda found: FILLERS.get(found[1] or "str", "ABC"), text)
-    text = re.sub(r"\(\?P<\w+>[^()]*(?:\([^()]*\)[^()]*)*\)", "ABC", text)
+    text = re.sub(r"\(\?P<\w+>[^()]*(?:\([^()]*\)[^()]*)*\)", "ABC", text)  # a named group
+    text = re.sub(r"\[(\w)[^]]*\]", r"\1", text)  # a choice of letters: the first
     return re.sub(r"[\^$?\\]", "", text).replace("Z", "")
 
 
