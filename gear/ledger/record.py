@@ -84,6 +84,7 @@ def append(row: Refusal | GivenAnswer | ImportedFile) -> None:
     with transaction.atomic():
         row.at = join_writers()
         leaf_of(row)
+        row.appending = True
         row.save()
 
 

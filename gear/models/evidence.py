@@ -45,6 +45,22 @@ class AppendOnly(models.Model):
         raise Immutable(_("Records are never deleted. Enter a correction that names the record."))
 
 
+class Sealed(AppendOnly):
+    """Evidence beside the entries. The daily seal covers it, so it is stored by gear.ledger.append alone."""
+
+    appending = False  # set by gear.ledger.append
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args, **kwargs):
+        if not self.appending:
+            raise Immutable(
+                _("A record of this kind is stored through gear.ledger.append, so that a seal covers it.")
+            )
+        super().save(*args, **kwargs)
+
+
 class SiteHead(ChainHead):
     """The one row that heads the chain of the site's own entries (rule packs, policies)."""
 
@@ -124,7 +140,7 @@ class Membership(AppendOnly):
     entry = models.OneToOneField(Entry, models.PROTECT)
 
 
-class Refusal(AppendOnly):
+class Refusal(Sealed):
     """An act that was refused: who tried what, and why not."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4)
@@ -140,7 +156,7 @@ class Refusal(AppendOnly):
         indexes = [models.Index(fields=["at"], name="refusal_at")]
 
 
-class GivenAnswer(AppendOnly):
+class GivenAnswer(Sealed):
     """What the screen told somebody, with the age of the data."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4)
@@ -164,7 +180,7 @@ class GivenAnswer(AppendOnly):
         indexes = [models.Index(fields=["at"], name="givenanswer_at")]
 
 
-class ImportedFile(AppendOnly):
+class ImportedFile(Sealed):
     """A file that was committed, kept as it came."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4)
