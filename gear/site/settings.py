@@ -88,11 +88,7 @@ WHITENOISE_USE_FINDERS = True  # a fresh clone serves its style sheet before any
 WHITENOISE_ALLOW_ALL_ORIGINS = False  # no other site embeds them
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {
-        "BACKEND": "gear.site.static_files.HashedFiles"
-        if (STATIC_ROOT / "staticfiles.json").exists() and not DEBUG
-        else "django.contrib.staticfiles.storage.StaticFilesStorage"
-    },
+    "staticfiles": {"BACKEND": "gear.site.static_files.HashedFiles"},
 }
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024  # bytes of a form or API body, files apart
 FILE_UPLOAD_PERMISSIONS = 0o600

@@ -58,7 +58,9 @@ class SignIn(LoginView):
         return response
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(**kwargs, demo_people=_demo_people())
+        # Django names a page after the host that was asked.
+        ours = {"site_name": settings.SITE_NAME, "demo_people": _demo_people()}
+        return {**super().get_context_data(**kwargs), **ours}
 
 
 def address_of(request: HttpRequest) -> str:

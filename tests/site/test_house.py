@@ -98,7 +98,9 @@ def test_no_page_carries_a_script_or_a_style_of_its_own():
     inline = re.compile(
         r"<style|<script(?![^>]*\bsrc=)(?![^>]*application/json)|\sstyle=|\son\w+=", re.IGNORECASE
     )
-    pages = ((place, text) for place, text in sources(endings=(".html",)) if not place.endswith("_print.html"))
+    pages = (
+        (place, text) for place, text in sources(endings=(".html",)) if not place.endswith("_print.html")
+    )
     assert [place for place, text in pages if inline.search(text)] == []
 
 
