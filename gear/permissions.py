@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from django.utils.translation import gettext as _
 
-from gear.models import ROLE_NAMES, User
+from gear.models import ROLE_NAMES, Depot, User
 
 WORKING = frozenset({"worker", "foreman", "clerk", "supervisor"})
 CLERK = frozenset({"clerk"})
 OFFICE = frozenset({"clerk", "supervisor", "auditor", "administrator"})
 EVERYONE = WORKING | OFFICE
 ANYONE = EVERYONE | {"anonymous"}
+MANAGERS = frozenset({"supervisor", "administrator"})
 
 # act: roles. The auditor appears nowhere: it reads everything and changes nothing.
 ACTS = {
@@ -36,12 +37,34 @@ ACTS = {
     "import_files": frozenset({"clerk", "administrator"}),
     "release": frozenset({"supervisor"}),
     "correct": frozenset({"clerk", "supervisor"}),
-    "set_policy": frozenset({"supervisor", "administrator"}),
-    "manage_people": frozenset({"supervisor", "administrator"}),
+    "set_policy": MANAGERS,
+    "manage_people": MANAGERS,
 }
 
 # url name: {method: roles}. HEAD and OPTIONS follow GET. Routes of other apps stand in their own permissions.py.
-ROUTES: dict[str, dict[str, frozenset[str]]] = {}
+ROUTES: dict[str, dict[str, frozenset[str]]] = {
+    "ask": {"GET": ANYONE},
+    "answer": {"GET": ANYONE},
+    # Everybody, the auditor too, chooses a password that nobody else has seen.
+    "my_password": {"GET": EVERYONE, "POST": EVERYONE},
+    **{name: {"GET": MANAGERS | {"auditor"}} for name in ("people", "person", "crews", "depots", "holders")},
+    **{
+        name: {"GET": MANAGERS, "POST": MANAGERS}
+        for name in (
+            "person_add",
+            "person_edit",
+            "person_password",
+            "person_pin",
+            "person_active",
+            "crew_add",
+            "crew_edit",
+            "depot_add",
+            "depot_edit",
+            "holder_add",
+            "holder_edit",
+        )
+    },
+}
 
 
 class NotAllowed(Exception):
@@ -64,6 +87,31 @@ def can(user: User | None, act: str) -> bool:
     except NotAllowed:
         return False
     return True
+
+
+def check_can_manage(user: User | None, *, role: str, depot: Depot | None) -> None:
+    """Raise NotAllowed unless `user` may manage somebody of this role who belongs to this depot.
+
+    Only an administrator makes or changes administrators. A supervisor bound to a depot manages its people alone.
+    """
+    check_can(user, "manage_people")
+    if user is None or user.role == "administrator":
+        return
+    if role == "administrator":
+        raise NotAllowed(_("Only an administrator may add or change an administrator."))
+    check_can_place(user, depot)
+
+
+def check_can_place(user: User | None, depot: Depot | None) -> None:
+    """Raise NotAllowed unless `user` may manage crews, trucks, shelves and people of this depot."""
+    check_can(user, "manage_people")
+    if user is not None and (bound := bound_to(user)) and bound != depot:
+        raise NotAllowed(_("You manage the people and places of %(depot)s only.") % {"depot": bound.name})
+
+
+def bound_to(user: User) -> Depot | None:
+    """The depot beyond which a person sees and manages no people; None for the whole organisation."""
+    return None if user.role in ("administrator", "auditor") else user.depot
 
 
 def check_scope(user: User | None, depot: str | None) -> None:

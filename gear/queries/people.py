@@ -1,0 +1,58 @@
+"""People and places of one depot, or of the whole organisation where the depot is None."""
+
+from __future__ import annotations
+
+from django.db.models import Count, Q, QuerySet
+
+from gear.models import Crew, Depot, Entry, Holder, User
+
+
+def people_in(depot: Depot | None, *, words: str = "") -> QuerySet[User]:
+    """The people of a depot or of its crews, by name. `words` narrows them to names that hold every word."""
+    found = User.objects.select_related("crew__depot", "depot", "holder")
+    if depot is not None:
+        found = found.filter(Q(depot=depot) | Q(depot__isnull=True, crew__depot=depot))
+    for word in words.split()[:6]:
+        found = found.filter(
+            Q(username__icontains=word)
+            | Q(first_name__icontains=word)
+            | Q(last_name__icontains=word)
+            | Q(crew__name__icontains=word)
+            | Q(depot__name__icontains=word)
+        )
+    return found.order_by("last_name", "first_name", "username", "pk")
+
+
+def crews_in(depot: Depot | None) -> QuerySet[Crew]:
+    """The crews of a depot, with how many people are in each."""
+    found = Crew.objects.select_related("depot").annotate(
+        people=Count("user", filter=Q(user__is_active=True), distinct=True)
+    )
+    if depot is not None:
+        found = found.filter(depot=depot)
+    return found.order_by("depot__name", "name", "pk")
+
+
+def depots_in(depot: Depot | None) -> QuerySet[Depot]:
+    """The depot alone, or all of them, with how many crews each has."""
+    found = Depot.objects.annotate(crews=Count("crew", distinct=True))
+    if depot is not None:
+        found = found.filter(pk=depot.pk)
+    return found.order_by("name", "pk")
+
+
+def holders_in(depot: Depot | None) -> QuerySet[Holder]:
+    """Trucks, crew cages, shelves, benches, labs and contractors with the number of items recorded there."""
+    found = Holder.objects.exclude(kind="person").select_related("crew", "depot")
+    if depot is not None:
+        found = found.filter(depot=depot)
+    return found.annotate(items=Count("itemstate")).order_by("kind", "name", "pk")
+
+
+def changes_of(person: User) -> QuerySet[Entry]:
+    """What was changed about a person, newest first."""
+    return (
+        Entry.objects.filter(kind="person_changed", facts__person=person.username)
+        .select_related("by")
+        .order_by("-position")
+    )

@@ -1,0 +1,25 @@
+"""The pages of gear."""
+
+from django.urls import path
+
+from gear.views import people, places
+
+urlpatterns = [
+    path("people/", people.people_list, name="people"),
+    path("people/new/", people.AddPerson.as_view(), name="person_add"),
+    path("people/<int:pk>/", people.person, name="person"),
+    path("people/<int:pk>/edit/", people.EditPerson.as_view(), name="person_edit"),
+    path("people/<int:pk>/password/", people.SetPassword.as_view(), name="person_password"),
+    path("people/<int:pk>/pin/", people.SetPin.as_view(), name="person_pin"),
+    path("people/<int:pk>/active/", people.SetActive.as_view(), name="person_active"),
+    path("my/password/", people.ChangeOwnPassword.as_view(), name="my_password"),
+    path("crews/", places.crews, name="crews"),
+    path("crews/new/", places.AddCrew.as_view(), name="crew_add"),
+    path("crews/<int:pk>/", places.EditCrew.as_view(), name="crew_edit"),
+    path("depots/", places.depots, name="depots"),
+    path("depots/new/", places.AddDepot.as_view(), name="depot_add"),
+    path("depots/<int:pk>/", places.EditDepot.as_view(), name="depot_edit"),
+    path("holders/", places.holders, name="holders"),
+    path("holders/new/", places.AddHolder.as_view(), name="holder_add"),
+    path("holders/<int:pk>/", places.EditHolder.as_view(), name="holder_edit"),
+]
