@@ -1,0 +1,26 @@
+"""Who may read which report, and whose gear it then shows."""
+
+from __future__ import annotations
+
+from gear.models import User
+from gear.permissions import OFFICE
+from reports.rules.overdue import Scope
+
+READERS = OFFICE | {"foreman"}
+OVERDUE = ("overdue_report", *(f"overdue_report_{form}" for form in ("pdf", "csv", "xlsx", "json")))
+ROUTES = {name: {"GET": READERS} for name in OVERDUE}
+
+# The auditor and the administrator answer for the whole book, whatever depot they sit in.
+_BOUND_TO_DEPOT = frozenset({"clerk", "supervisor"})
+
+
+def scope_of(user: User) -> Scope:
+    """Whose gear a person sees in a report: a foreman his crew's, clerk and supervisor their depot's, others all.
+
+    A foreman without a crew sees nothing.
+    """
+    if user.role == "foreman":
+        return Scope("crew", user.crew.name if user.crew else None)
+    if user.role in _BOUND_TO_DEPOT and user.depot:
+        return Scope("depot", user.depot.name)
+    return Scope()

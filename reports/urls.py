@@ -1,0 +1,13 @@
+"""Addresses of what people read."""
+
+from django.urls import path
+
+from reports.views import overdue
+
+urlpatterns = [
+    path("reports/overdue/", overdue.page, name="overdue_report"),
+    path("reports/overdue.pdf", overdue.pdf, name="overdue_report_pdf"),
+    path("reports/overdue.csv", overdue.csv, name="overdue_report_csv"),
+    path("reports/overdue.xlsx", overdue.xlsx, name="overdue_report_xlsx"),
+    path("reports/overdue.json", overdue.json, name="overdue_report_json"),
+]
