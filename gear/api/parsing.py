@@ -1,6 +1,7 @@
 """Reads a JSON body without guessing: what one reader could take in two ways is refused."""
 
 import json
+from decimal import Decimal
 from typing import Any, NoReturn
 
 from django.utils.translation import gettext as _
@@ -18,15 +19,16 @@ class StrictJSONParser(BaseParser):
     def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Any:
         """Raises ParseError (400) with a sentence that names what is wrong."""
         try:
-            text = stream.read().decode("utf-8")
-            return json.loads(
-                text,
+            value = json.loads(
+                stream.read().decode("utf-8"),
                 object_pairs_hook=_without_repeats,
                 parse_constant=_refuse_constant,
                 parse_int=_whole_number,
                 parse_float=_decimal_number,
                 strict=True,
             )
+            _refuse_odd_text(value)
+            return value
         except UnicodeDecodeError as problem:
             raise ParseError(_("The body is not UTF-8 text.")) from problem
         except RecursionError as problem:
@@ -41,10 +43,26 @@ def _without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     for name, value in pairs:
         if name in found:
             raise ParseError(_("The name %(name)s stands twice in one object.") % {"name": json.dumps(name)})
-        if "\x00" in name or (isinstance(value, str) and "\x00" in value):
-            raise ParseError(_("A NUL character stands in %(name)s.") % {"name": json.dumps(name)})
         found[name] = value
     return found
+
+
+def _refuse_odd_text(value: Any) -> None:
+    """Databases store neither NUL nor half of a surrogate pair."""
+    if isinstance(value, dict):
+        for name, part in value.items():
+            _refuse_odd_text(name)
+            _refuse_odd_text(part)
+    elif isinstance(value, list):
+        for part in value:
+            _refuse_odd_text(part)
+    elif isinstance(value, str):
+        if "\x00" in value:
+            raise ParseError(_("A NUL character stands in %(text)s.") % {"text": json.dumps(value[:40])})
+        if any("\ud800" <= letter <= "\udfff" for letter in value):
+            raise ParseError(
+                _("Only half a character stands in %(text)s.") % {"text": json.dumps(value[:40])}
+            )
 
 
 def _refuse_constant(word: str) -> NoReturn:
@@ -57,9 +75,9 @@ def _whole_number(digits: str) -> int:
     return int(digits)
 
 
-def _decimal_number(digits: str) -> str:
-    """Kept as its text: a reading such as 0.1 is never turned into a binary fraction."""
+def _decimal_number(digits: str) -> Decimal:
+    """Exactly as written: a reading such as 0.1 is never turned into a binary fraction."""
     if len(digits) > LONGEST_NUMBER or "e" in digits.lower():
         sentence = _("Write %(number)s with digits and a point, at most 20 characters.")
         raise ParseError(sentence % {"number": digits[:40]})
-    return digits
+    return Decimal(digits)
