@@ -1,106 +1,88 @@
-"""Label codes: ten random symbols and one check symbol, printed as text and inside the QR address `BASE_URL/T/CODE`.
+"""Label codes: ten random symbols and a check symbol, typed by hand when the QR is scratched.
 
-The alphabet leaves out every symbol of a look-alike group (0O, 1IL, 2Z, 5S, 8B, UV): 23 symbols remain, and 23 is a
-prime. A code is valid when the sum of weight x value over its 11 places is 0 modulo 23, the weights being 11, 10 ... 1.
-
-Why that catches the slips: modulo a prime, a product is 0 only if a factor is.
-- One wrong symbol changes the sum by weight x (difference of values); both factors lie strictly between -23 and 23 and
-  are not 0, so the sum is no longer 0.
-- Two swapped symbols change it by (difference of weights) x (difference of values). All weights differ, so swapping any
-  two unequal symbols is caught, neighbours or not, the check symbol included.
+A code v1..v11 is valid when 11*v1 + 10*v2 + ... + 1*v11 is 0 modulo 23, the prime size of the alphabet. No weight is
+0 modulo 23, so one wrong symbol always changes the sum; neighbouring weights differ by 1, so swapping two different
+neighbours always does too (the argument behind the ISBN-10 check digit).
 """
 
 from __future__ import annotations
 
+import random
+import re
 from dataclasses import dataclass
-from random import Random
+from urllib.parse import urlsplit
 
-ALPHABET = "34679ACDEFGHJKMNPQRTWXY"
-DRAWN = 10
-LENGTH = DRAWN + 1
-WEIGHTS = tuple(range(LENGTH, 0, -1))
-LONGEST = 300  # characters looked at; an own address is far shorter
-
-_VALUES = {symbol: value for value, symbol in enumerate(ALPHABET)}
-_LETTERS_AND_DIGITS = frozenset("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ")
-# Spaces and dashes of every width that a keyboard or a word processor may put between groups.
-_GROUPING = dict.fromkeys(map(ord, " -\u00a0\u2010\u2011\u2012\u2013\u2014"))
+# No look-alikes: of 0 O Q D only D, no 1 I L, of 2 Z only 2, no 5 S, no 8 B, of U V only V, of 6 G only 6.
+ALPHABET = "234679ACDEFHJKMNPRTVWXY"
+RANDOM_SYMBOLS = 10
+LENGTH = RANDOM_SYMBOLS + 1
+LONGEST_INPUT = 300
+_VALUE = {symbol: value for value, symbol in enumerate(ALPHABET)}
+_PATH = re.compile(r"/T/([^/?#]{1,40})/?\Z")
 
 
 @dataclass(frozen=True)
-class ReadCode:
-    """What a typed or scanned text is.
-
-    `problem` is "" (a valid code, in `code`), "mistyped" (a code with a wrong, missing or extra symbol), "foreign"
-    (an address, but not a label of this installation) or "unreadable" (anything else); then `code` is None.
-    """
+class Read:
+    """What a scan or a typed text is: a valid code, or None and why (mistyped, foreign, unreadable)."""
 
     code: str | None
     problem: str = ""
 
-    @property
-    def status(self) -> str:
-        """ "ok", "mistyped", "foreign" or "unreadable"."""
-        return self.problem or "ok"
+
+def check_symbol(ten: str) -> str:
+    """The symbol that makes ten symbols a valid code. Raises KeyError for a symbol outside the alphabet."""
+    return ALPHABET[-_weighted(ten) % len(ALPHABET)]
 
 
-def new_code(rng: Random) -> str:
-    """A fresh code. Labels want `random.SystemRandom()`; a seeded generator repeats itself (demo data, tests)."""
-    drawn = "".join(rng.choice(ALPHABET) for _ in range(DRAWN))
-    return drawn + check_symbol(drawn)
-
-
-def check_symbol(drawn: str) -> str:
-    """The symbol that completes ten symbols of the alphabet. Raises ValueError for anything else."""
-    if len(drawn) != DRAWN or any(symbol not in _VALUES for symbol in drawn):
-        raise ValueError(f"A label code is drawn as {DRAWN} symbols out of {ALPHABET}.")
-    return ALPHABET[-_weighted(drawn) % len(ALPHABET)]
+def new_code(rng: random.Random) -> str:
+    """A fresh code; give random.SystemRandom() where nobody may guess it."""
+    ten = "".join(rng.choice(ALPHABET) for _ in range(RANDOM_SYMBOLS))
+    return ten + check_symbol(ten)
 
 
 def is_valid(code: str) -> bool:
-    """Whether these are exactly 11 symbols of the alphabet, upper case, with the right check symbol."""
+    """Whether the text is eleven symbols of the alphabet that agree with the check symbol."""
     return (
         len(code) == LENGTH
-        and all(symbol in _VALUES for symbol in code)
+        and all(symbol in _VALUE for symbol in code)
         and _weighted(code) % len(ALPHABET) == 0
     )
 
 
 def grouped(code: str) -> str:
-    """As printed for people: 4-4-3."""
+    """The code as printed: 4-4-3."""
     return f"{code[:4]}-{code[4:8]}-{code[8:]}"
 
 
-def normalise(text: str, *, base_url: str) -> ReadCode:
-    """The code in what was typed or scanned: the bare code in groups or not, in either case, or an own address.
-
-    An own address is `base_url` + "/t/" + code and nothing after it. Never raises, and never guesses a symbol.
-    """
-    if not isinstance(text, str) or len(text) > LONGEST:
-        return ReadCode(None, "unreadable")
-    stripped = text.strip()
-    if "/" not in stripped and ":" not in stripped and "\\" not in stripped:
-        return _read(stripped)
-    own = base_url.rstrip("/").upper()
-    address = _upper(stripped)
-    if own and address.startswith(own + "/T/"):
-        return _read(stripped[len(own) + len("/T/") :])
-    return ReadCode(None, "unreadable" if own and address.startswith(own + "/") else "foreign")
-
-
-def _read(text: str) -> ReadCode:
-    symbols = _upper(text.translate(_GROUPING))
-    if is_valid(symbols):
-        return ReadCode(symbols)
-    looks_like_one = abs(len(symbols) - LENGTH) <= 1 and all(one in _LETTERS_AND_DIGITS for one in symbols)
-    return ReadCode(None, "mistyped" if looks_like_one else "unreadable")
+def normalise(text: str, *, base_url: str) -> Read:
+    """Read a typed code (any case, spaces and dashes as grouping) or the full address of this site's label."""
+    text = text.strip() if len(text) <= LONGEST_INPUT else ""
+    if not text or not text.isascii() or not text.isprintable():
+        return Read(None, "unreadable")
+    if ":" in text or "/" in text:
+        found = _code_in_address(text, base_url)
+        if found is None:
+            return Read(None, "foreign")
+        text = found
+    code = re.sub(r"[ \-]", "", text).upper()
+    if is_valid(code):
+        return Read(code)
+    return Read(None, "mistyped" if 8 <= len(code) <= 14 else "unreadable")
 
 
-def _upper(text: str) -> str:
-    """Upper case of ASCII letters only: str.upper() would turn other letters (long s, dotless i) into these."""
-    return "".join(one.upper() if one.isascii() else one for one in text)
+def _code_in_address(text: str, base_url: str) -> str | None:
+    """The code in an address of this installation, None for any other address."""
+    try:
+        given, own = urlsplit(text.upper()), urlsplit(base_url.upper())
+        same = (given.scheme, given.hostname, given.port) == (own.scheme, own.hostname, own.port)
+    except ValueError:
+        return None
+    path = given.path.removeprefix(own.path.rstrip("/"))
+    match = (
+        _PATH.match(path) if same and not given.query and not given.fragment and not given.username else None
+    )
+    return match[1] if match else None
 
 
 def _weighted(symbols: str) -> int:
-    # zip stops at the shorter: ten drawn symbols take the weights 11 to 2 and leave 1 to the check symbol.
-    return sum(weight * _VALUES[symbol] for weight, symbol in zip(WEIGHTS, symbols, strict=False))
+    return sum(weight * _VALUE[symbol] for weight, symbol in zip(range(LENGTH, 0, -1), symbols, strict=False))

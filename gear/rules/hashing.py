@@ -1,82 +1,46 @@
-"""Canonical JSON, the hash of an entry over the one before it, and Merkle roots (as RFC 6962 section 2.1)."""
+"""Canonical JSON, the hash that chains entries, and Merkle roots (RFC 6962 section 2.1)."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 LEAF, NODE = b"\x00", b"\x01"
-EMPTY_ROOT = hashlib.sha256(b"").hexdigest()
 
 
 def canonical(value: Any) -> bytes:
-    """One spelling for one value: UTF-8 JSON, keys sorted by code point, no blanks, text left exactly as it is.
-
-    Takes None, bool, int, str, lists, tuples and mappings with text keys; raises TypeError for anything else, binary
-    floats above all (two machines may spell them differently), and ValueError for text that is no valid Unicode.
-    For such values with keys of the Basic Multilingual Plane and integers up to 2**53 it is RFC 8785.
-    """
-    _check(value)
-    return json.dumps(value, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=dict).encode()
+    """UTF-8 JSON with sorted keys and no spaces. Raises TypeError for floats: their text depends on who prints them."""
+    _refuse_floats(value)
+    return json.dumps(value, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
 
 
 def entry_hash(payload: Mapping[str, Any], previous: str) -> str:
-    """Hash in hex of an entry's evidence fields and the hash of the entry before it ("" for the first).
-
-    Raises ValueError where the payload itself has a field "previous": it would hide the real one.
-    """
-    if "previous" in payload:
-        raise ValueError('An entry has no field "previous" of its own.')
-    return leaf_hash(canonical({"previous": previous, **payload}))
+    """SHA-256 (hex) over the evidence fields of an entry and the hash of the entry before it ("" for the first)."""
+    return hashlib.sha256(LEAF + canonical({**payload, "previous": previous})).hexdigest()
 
 
-def fingerprint(value: Any) -> str:
-    """SHA-256 in hex of the canonical JSON: equal for equal content."""
-    return hashlib.sha256(canonical(value)).hexdigest()
-
-
-def leaf_hash(content: bytes) -> str:
-    """Hash in hex of one leaf. The prefix keeps a leaf from ever being taken for a node."""
-    return hashlib.sha256(LEAF + content).hexdigest()
-
-
-def merkle_root(leaf_hashes: Iterable[str]) -> str:
-    """Root in hex over leaf hashes in hex, in the order given; EMPTY_ROOT where there are none.
-
-    Raises ValueError for a leaf that is not 64 hex digits.
-    """
-    level = [_digest(leaf) for leaf in leaf_hashes]
-    if not level:
-        return EMPTY_ROOT
+def merkle_root(leaves: Sequence[str]) -> str:
+    """The RFC 6962 tree hash (hex) over leaves given as hex; of no leaves it is the SHA-256 of nothing."""
+    if not leaves:
+        return hashlib.sha256(b"").hexdigest()
+    level = [hashlib.sha256(LEAF + bytes.fromhex(leaf)).digest() for leaf in leaves]
+    # Pairing level by level and carrying an odd node up gives the RFC's split at the largest power of two.
     while len(level) > 1:
-        # A last one without a neighbour moves up as it is; duplicating it would let two lists share a root.
-        pairs = zip(level[::2], level[1::2], strict=False)
-        odd = level[-1:] if len(level) % 2 else []
-        level = [hashlib.sha256(NODE + left + right).digest() for left, right in pairs] + odd
+        paired = [
+            hashlib.sha256(NODE + level[i] + level[i + 1]).digest() for i in range(0, len(level) - 1, 2)
+        ]
+        level = paired + level[len(paired) * 2 :]
     return level[0].hex()
 
 
-def _digest(leaf: str) -> bytes:
-    digest = bytes.fromhex(leaf)
-    if len(digest) != hashlib.sha256().digest_size or len(leaf) != 2 * len(digest):
-        raise ValueError(f"{leaf!r} is not a SHA-256 hash of 64 hex digits.")
-    return digest
-
-
-def _check(value: Any) -> None:
-    if value is None or isinstance(value, (bool, int, str)):
-        return
+def _refuse_floats(value: Any) -> None:
+    if isinstance(value, float):
+        raise TypeError("Numbers in evidence are whole or text, never binary fractions.")
     if isinstance(value, Mapping):
-        for key, one in value.items():
-            if not isinstance(key, str):
-                raise TypeError(f"A key of canonical JSON is text, not {key!r}.")
-            _check(one)
-    elif isinstance(value, (list, tuple)):
+        for one in value.values():
+            _refuse_floats(one)
+    elif isinstance(value, list | tuple):
         for one in value:
-            _check(one)
-    else:
-        raise TypeError(
-            f"{value!r} ({type(value).__name__}) has no canonical JSON; numbers with places are text."
-        )
+            _refuse_floats(one)
