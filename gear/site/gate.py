@@ -31,7 +31,14 @@ OWN_ROUTES: Mapping[str, Mapping[str, Roles]] = {
     "logout": {"POST": EVERYONE},
     "admin_login": {"GET": ANYONE},
 }
-ADMIN_SITE: Mapping[str, Roles] = {method: frozenset({"administrator"}) for method in ("GET", "POST")}
+ADMINISTRATOR = frozenset({"administrator"})
+# The admin site is for looking. Its own page for passwords would change one without an entry.
+ADMIN_SITE: Mapping[str, Roles] = {"GET": ADMINISTRATOR}
+ADMIN_EXCEPTIONS: Mapping[str, Mapping[str, Roles]] = {
+    "admin:logout": {"POST": EVERYONE},
+    "admin:password_change": {},
+    "admin:password_change_done": {},
+}
 CLOSED = gettext_lazy("Your role does not open this page. Ask the supervisor or administrator.")
 
 
@@ -52,7 +59,7 @@ def routes() -> dict[str, Mapping[str, Roles]]:
 def methods_of(name: str) -> Mapping[str, Roles]:
     """The roles of each method of a route; empty for one that is not listed."""
     if name.startswith("admin:"):
-        return ADMIN_SITE
+        return ADMIN_EXCEPTIONS.get(name, ADMIN_SITE)
     return routes().get(name, {})
 
 

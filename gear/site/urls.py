@@ -3,6 +3,7 @@
 from importlib.util import find_spec
 
 from django.contrib import admin
+from django.contrib.auth.models import Group
 from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 from django.views.generic import RedirectView
@@ -13,6 +14,8 @@ handler400 = "gear.site.errors.bad_request"
 handler403 = "gear.site.errors.forbidden"
 handler404 = "gear.site.errors.not_found"
 handler500 = "gear.site.errors.server_error"
+
+admin.site.unregister(Group)  # rights come from the role alone, and every table there is for looking only
 
 urlpatterns = [
     path("login/", SignIn.as_view(), name="login"),
