@@ -45,6 +45,13 @@ ACTS = {
 ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "ask": {"GET": ANYONE},
     "answer": {"GET": ANYONE},
+    "item": {"GET": EVERYONE},
+    **{
+        name: {"GET": EVERYONE}
+        for name in ("api_docs", "api_schema", "api_items", "api_item", "api_answer", "api_answers", "api_history")
+    },
+    "api_acts": {"POST": WORKING},
+    "api_moves": {"POST": WORKING},
     # Everybody, the auditor too, chooses a password that nobody else has seen.
     "my_password": {"GET": EVERYONE, "POST": EVERYONE},
     **{name: {"GET": MANAGERS | {"auditor"}} for name in ("people", "person", "crews", "depots", "holders")},

@@ -8,7 +8,7 @@ from reports.rules.overdue import Scope
 
 READERS = OFFICE | {"foreman"}
 OVERDUE = ("overdue_report", *(f"overdue_report_{form}" for form in ("pdf", "csv", "xlsx", "json")))
-ROUTES = {name: {"GET": READERS} for name in OVERDUE}
+ROUTES = {name: {"GET": READERS} for name in (*OVERDUE, "api_overdue")}
 
 # The auditor and the administrator answer for the whole book, whatever depot they sit in.
 _BOUND_TO_DEPOT = frozenset({"clerk", "supervisor"})

@@ -1,6 +1,6 @@
 """Addresses of what people read."""
 
-from django.urls import path
+from django.urls import include, path
 
 from reports.views import overdue
 
@@ -10,4 +10,5 @@ urlpatterns = [
     path("reports/overdue.csv", overdue.csv, name="overdue_report_csv"),
     path("reports/overdue.xlsx", overdue.xlsx, name="overdue_report_xlsx"),
     path("reports/overdue.json", overdue.json, name="overdue_report_json"),
+    path("api/v1/", include("reports.api.urls")),
 ]

@@ -26,6 +26,7 @@ from gear.models import (
     Membership,
     Refusal,
     SiteHead,
+    Submission,
     User,
 )
 from gear.rules import entries
@@ -75,7 +76,7 @@ def record_many(drafts: Sequence[Draft], *, by: User | None, via: str, device: s
         return [done[draft.id] for draft in drafts]
 
 
-def append(row: Refusal | GivenAnswer | ImportedFile) -> None:
+def append(row: Refusal | GivenAnswer | ImportedFile | Submission) -> None:
     """Append a refusal, a given answer or an imported file to the record; its `at` is set here.
 
     The one way to store such a row: it joins the writers, so that the daily seal covers it. Raises TypeError or
@@ -141,7 +142,8 @@ def _append(
     """Append the drafts of a batch of subjects and bring their heads and states up to date."""
     items = {pk for (word, pk), _drafts in batch if word == "item"}
     states = _locked_states(items)
-    heads = {key: states[key[1]] if key[0] == "item" else _locked_head(*key) for key, _drafts in batch}
+    sets = _locked_sets({pk for (word, pk), _drafts in batch if word == "set"})
+    heads = {key: _head(key, states, sets) for key, _drafts in batch}
     # Only now that the subjects are locked is it certain which ids are known.
     known = _known({draft.id for _key, drafts in batch for draft in drafts})
     made: dict[UUID, Entry] = {}
@@ -156,9 +158,9 @@ def _append(
     _index(made.values())
     changed = {entry.item_id for entry in made.values() if entry.item_id}
     refresh({pk: states[pk] for pk in changed})
-    for key, head in heads.items():
-        if key[0] != "item":
-            head.save(update_fields=["entry_count", "head_hash"])
+    GearSet.objects.bulk_update(sets.values(), ["entry_count", "head_hash"], batch_size=200)
+    if ("site", 0) in heads:
+        heads["site", 0].save(update_fields=["entry_count", "head_hash"])
     return known
 
 
@@ -173,9 +175,20 @@ def _locked_states(items: set[int]) -> dict[int, ItemState]:
     return found | {state.pk: state for state in missing}
 
 
-def _locked_head(word: str, pk: int) -> GearSet | SiteHead:
-    if word == "set":
-        return GearSet.objects.select_for_update().get(pk=pk)
+def _locked_sets(pks: set[int]) -> dict[int, GearSet]:
+    return {row.pk: row for row in GearSet.objects.select_for_update().filter(pk__in=pks).order_by("pk")}
+
+
+def _head(
+    key: tuple, states: Mapping[int, ItemState], sets: Mapping[int, GearSet]
+) -> ItemState | GearSet | SiteHead:
+    word, pk = key
+    if word == "item":
+        return states[pk]
+    return sets[pk] if word == "set" else _locked_site_head()
+
+
+def _locked_site_head() -> SiteHead:
     head, _made = SiteHead.objects.get_or_create(only=True)
     return SiteHead.objects.select_for_update().get(pk=head.pk)
 

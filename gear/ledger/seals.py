@@ -21,7 +21,7 @@ from django.utils.translation import gettext as _
 from gear.ledger.chain import utc_text
 from gear.ledger.problems import Problem
 from gear.ledger.writers import hold_writers
-from gear.models import AppendOnly, Entry, GivenAnswer, ImportedFile, Refusal, Seal
+from gear.models import AppendOnly, Entry, GivenAnswer, ImportedFile, Refusal, Seal, Submission
 from gear.rules.hashing import entry_hash, merkle_root
 
 # Sealed tables and what dates their rows, in the order in which their leaves stand.
@@ -30,6 +30,7 @@ DATED_BY: dict[type[AppendOnly], str] = {
     Refusal: "at",
     GivenAnswer: "at",
     ImportedFile: "at",
+    Submission: "at",
 }
 SHORTEST_ANCHOR = 16  # symbols of a printed hash, 64 bits: too many to find another seal that begins alike
 Leaves = Callable[[datetime | None, datetime], list[str]]
@@ -110,7 +111,7 @@ def _leaves(rows: QuerySet[AppendOnly], model: type[AppendOnly]) -> Iterator[str
         yield _hashed(row, username=row.username or "", item_no=getattr(row, "item_no", None) or "")
 
 
-def leaf_of(row: Refusal | GivenAnswer | ImportedFile) -> str:
+def leaf_of(row: Refusal | GivenAnswer | ImportedFile | Submission) -> str:
     """The leaf of a row that is about to be stored. Raises ValueError where it has no canonical form."""
     item = getattr(row, "item", None)
     return _hashed(row, username=row.by.username if row.by else "", item_no=item.item_no if item else "")

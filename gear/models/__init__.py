@@ -12,8 +12,9 @@ from gear.models.evidence import (
     Refusal,
     Seal,
     SiteHead,
+    Submission,
 )
-from gear.models.people import HOLDER_NAMES, ROLE_NAMES, ROLES, Crew, Depot, Holder, User
+from gear.models.people import HOLDER_NAMES, ROLE_NAMES, ROLES, ApiToken, Crew, Depot, Holder, User
 
 __all__ = [
     "CONDITION_NAMES",
@@ -23,6 +24,7 @@ __all__ = [
     "ROLE_NAMES",
     "SET_KINDS",
     "VIA",
+    "ApiToken",
     "AppendOnly",
     "Crew",
     "Depot",
@@ -39,5 +41,6 @@ __all__ = [
     "Refusal",
     "Seal",
     "SiteHead",
+    "Submission",
     "User",
 ]

@@ -180,6 +180,20 @@ class GivenAnswer(Sealed):
         indexes = [models.Index(fields=["at"], name="givenanswer_at")]
 
 
+class Submission(AppendOnly):
+    """What a client sent under an id of its own, and what it was answered: sent again, it is answered the same.
+
+    `fingerprint` is the SHA-256 of the canonical body; `id` is unique for ever, so a retry after weeks is known.
+    """
+
+    id = models.UUIDField(primary_key=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT)
+    act = models.CharField(max_length=40)
+    fingerprint = models.CharField(max_length=64)
+    answer = models.JSONField()
+
+
 class ImportedFile(Sealed):
     """A file that was committed, kept as it came."""
 

@@ -107,3 +107,17 @@ class Holder(models.Model):
             "crew": self.crew.name if self.crew else None,
             "depot": self.depot.name if self.depot else None,
         }
+
+
+class ApiToken(models.Model):
+    """A key with which a program acts for a person. Only its SHA-256 is stored; it is revoked, never deleted."""
+
+    person = models.ForeignKey(User, models.PROTECT)
+    name = models.CharField(_("name"), max_length=80)
+    digest = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField()
+    last_used_at = models.DateTimeField(null=True)
+    revoked_at = models.DateTimeField(null=True)
+
+    def __str__(self):
+        return self.name

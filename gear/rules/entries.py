@@ -23,7 +23,7 @@ CONDITIONS = (
 
 # kind: (subject, required facts, optional facts)
 SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
-    "received": ("item", frozenset({"identity", "holder"}), frozenset({"date_stated", "note"})),
+    "received": ("item", frozenset({"identity", "holder"}), frozenset({"date_stated", "note", "row_hash"})),
     "issued": ("item", frozenset({"holder"}), frozenset({"first_issue", "first_issue_known", "note"})),
     "moved": ("item", frozenset({"holder"}), frozenset({"first_issue_known", "note"})),
     "returned": ("item", frozenset({"holder"}), frozenset({"note"})),

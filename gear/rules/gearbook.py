@@ -89,8 +89,12 @@ class GearRow:
 
     @property
     def fingerprint(self) -> str:
-        """SHA-256 over all that the row states, the line apart: equal rows are repeats."""
-        stated = {one.name: _text(getattr(self, one.name)) for one in fields(self) if one.name != "line"}
+        """SHA-256 over all that the row states, the line apart: equal rows are repeats.
+
+        What is not stated leaves no trace in it, so that a row stays the same when the book learns a new column.
+        """
+        cells = {one.name: _text(getattr(self, one.name)) for one in fields(self) if one.name != "line"}
+        stated = {name: cell for name, cell in cells.items() if cell is not None}
         return hashlib.sha256(canonical(stated)).hexdigest()
 
 

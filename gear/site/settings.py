@@ -138,7 +138,11 @@ MESSAGE_TAGS = {message_levels.ERROR: "problem", message_levels.SUCCESS: "done"}
 
 # The API: closed unless a view's row in the permission table opens it
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "gear.api.tokens.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "EXCEPTION_HANDLER": "gear.api.errors.handle",
     "DEFAULT_PERMISSION_CLASSES": ["gear.site.gate.RoutePermission"],
     "DEFAULT_PARSER_CLASSES": ["gear.api.parsing.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],

@@ -1,0 +1,9 @@
+"""Who may open which route of inspections. Acts are checked in the actions, by gear.permissions.ACTS."""
+
+from __future__ import annotations
+
+from gear.permissions import CLERK, EVERYONE
+
+ROUTES: dict[str, dict[str, frozenset[str]]] = {
+    "api_tests": {"GET": EVERYONE, "POST": CLERK},
+}

@@ -1,0 +1,1 @@
+"""The JSON interface of what people read."""
