@@ -1,10 +1,14 @@
 """The pages of gear."""
 
-from django.urls import path
+from django.urls import path, re_path
 
-from gear.views import people, places
+from gear.views import answer, item, people, places
 
 urlpatterns = [
+    # The square on a label holds the address in capitals; what is typed or read off may be in any case.
+    re_path(r"^[tT]/$", answer.ask, name="ask"),
+    re_path(r"^[tT]/(?P<code>.+?)/?$", answer.answer, name="answer"),
+    path("items/<str:item_no>/", item.item, name="item"),
     path("people/", people.people_list, name="people"),
     path("people/new/", people.AddPerson.as_view(), name="person_add"),
     path("people/<int:pk>/", people.person, name="person"),

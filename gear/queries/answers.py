@@ -31,6 +31,7 @@ class Seen:
     facts: fold.ItemFacts | None = None
     mates: tuple[tuple[Answer, fold.ItemFacts], ...] = ()
     rating: Rating | None = None
+    gear_set: SetFacts | None = None
 
 
 def answer(
@@ -67,6 +68,7 @@ def _seen(
         facts,
         tuple(sorted(told, key=lambda pair: pair[1].item_no)),
         rating_of(facts, [found[mate] for mate in mates], rules.pack),
+        read.sets.get(facts.set_no or ""),
     )
 
 
@@ -291,15 +293,17 @@ def scanned(text: str, asked: Question, *, base_url: str, asked_by: str | None =
     """The answer for a label code as typed or scanned; what is not found is never good."""
     read = codes.normalise(text, base_url=base_url)
     rules = rules_on(asked.as_of)
-    if read.code is None:
+    if read.code is None and read.problem != "foreign":
         unreadable = readiness.refused(
             "", "LABEL_UNREADABLE", as_of=asked.as_of, rules=rules, problem=read.problem
         )
         return Scanned(Seen(unreadable), "")
-    label = Label.objects.select_related("item").filter(code=read.code).first()
-    if label is None:
-        unknown = readiness.refused("", "NOT_IN_BOOK", as_of=asked.as_of, rules=rules, label=read.code)
-        return Scanned(Seen(unknown), read.code)
+    label = Label.objects.select_related("item").filter(code=read.code or "").first()
+    if label is None or read.code is None:
+        # One answer for what nobody issued and for what another installation did: guesses learn nothing.
+        return Scanned(
+            Seen(readiness.refused("", "NOT_IN_BOOK", as_of=asked.as_of, rules=rules)), read.code or ""
+        )
     in_force = ItemState.objects.filter(item=label.item).values_list("label", flat=True).first() or ""
     old = _replaced(read.code, in_force, source=_label_source(rules))
     return Scanned(_seen(label.item.item_no, asked, asked_by=asked_by, trouble=old), read.code)

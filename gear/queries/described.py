@@ -70,7 +70,7 @@ def cable_length(metres: Any) -> str:
 
 
 def markings(identity: Identity) -> list[tuple[str, str]]:
-    """(name, value) of everything that can be compared with what is marked on the piece; what is not stated is left out."""
+    """(name, value) of whatever can be compared with the marks on the piece; what is not stated is left out."""
     rows = (
         (_("Serial"), identity.get("serial")),
         (_("Kind"), kind_word(identity.get("kind"))),

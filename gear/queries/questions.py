@@ -44,6 +44,11 @@ class Question:
     asked_at: datetime
 
     @property
+    def whole_day(self) -> bool:
+        """Whether a day is asked about rather than a moment."""
+        return self.as_of_at == moments.end_of_day(self.as_of, site_zone())
+
+    @property
     def current(self) -> bool:
         """Whether every entry on record counts."""
         return self.known_at is None and self.as_of_at >= moments.end_of_day(

@@ -14,12 +14,14 @@ CYCLES = (15, 30)
 
 @dataclass(frozen=True)
 class Rating:
-    """`max_use` in V, with its source; for a jumper its grade, its set's, and the withstand in kA by cycles of 60 Hz.
+    """`max_use` in V with its source, for rigid cover `to_ground` beside it.
 
-    The withstand is that of the set where there is one: the weakest piece carries the same current.
+    A jumper has its grade, its set's grade, and the withstand in kA by cycles of 60 Hz: that of the set where there
+    is one, for the weakest piece carries the same current.
     """
 
     max_use: Figure | None = None
+    to_ground: Figure | None = None
     grade: Grade | None = None
     set_grade: Grade | None = None
     withstand_ka: tuple[tuple[int, Figure], ...] = ()
@@ -30,12 +32,12 @@ def rating_of(facts: ItemFacts, mates: Sequence[ItemFacts], pack: RulePack | Non
     if pack is None or facts.kind is None:
         return None
     if facts.kind != "grounding_jumper":
-        return Rating(pack.max_use_v(facts.kind, facts.cls))
+        return Rating(pack.max_use_v(facts.kind, facts.cls), pack.use_to_ground_v(facts.kind, facts.cls))
     own = _grade(facts, pack)
     whole = grade_of_set([own, *(_grade(mate, pack) for mate in mates)]) if facts.set_no else None
     decides = whole or own
     found = ((cycles, pack.withstand_ka(decides.grade, cycles)) for cycles in CYCLES)
-    return Rating(None, own, whole, tuple((cycles, figure) for cycles, figure in found if figure))
+    return Rating(None, None, own, whole, tuple((cycles, figure) for cycles, figure in found if figure))
 
 
 def _grade(facts: ItemFacts, pack: RulePack) -> Grade:

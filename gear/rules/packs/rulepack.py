@@ -71,6 +71,10 @@ class RulePack:
             return self._figure("rigid_cover", (cls,), "covered_phase_phase_v")
         return self._figure("max_use_ac", (cls,), "volts") if kind in RUBBER_KINDS else None
 
+    def use_to_ground_v(self, kind: str, cls: str | None) -> Figure | None:
+        """Maximum use voltage of rigid cover in V ac, covered phase to ground; None for other kinds."""
+        return self._figure("rigid_cover", (cls,), "phase_ground_v") if kind == "rigid_cover" else None
+
     def proof_v(self, kind: str, cls: str | None, supply: str | None) -> Figure | None:
         """Proof voltage in V for "ac" or "dc"; None without one, and for DC where it is not allowed."""
         rule = self.kind_rule(kind)

@@ -1,0 +1,65 @@
+"""Keep what the screen told somebody about a piece: what did he see, and when?"""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from django.db import connection, transaction
+
+from gear.ledger import append
+from gear.models import GivenAnswer, User
+from gear.queries import Question, Scanned
+
+log = logging.getLogger(__name__)
+PATIENCE_MS = 2000  # a worker waits at the gate: no answer is held back for a busy database
+
+
+def keep_answer(scanned: Scanned, asked: Question, *, typed: str, by: User | None, device: str = "") -> bool:
+    """Append the answer that is about to be shown; whether that worked.
+
+    Never raises: a record that cannot be kept changes no answer. It then stands in the log instead.
+    """
+    answer = scanned.answer
+    row = {
+        "code": _printable(scanned.code or typed, 64),
+        "verdict": answer.verdict,
+        "good_through": answer.good_through,
+        "reasons": [reason.code for reason in answer.reasons],
+        "rule_pack": answer.rule_pack[:60],
+        "device": _printable(device, 80),
+    }
+    try:
+        with _without_waiting():
+            append(GivenAnswer(by=by, item=scanned.item, data_age_s=0, **row))
+    except Exception:
+        log.exception(
+            "An answer given could not be stored: %s",
+            json.dumps({**row, "at": asked.asked_at.isoformat(), "by": by.pk if by else None}, default=str),
+        )
+        return False
+    return True
+
+
+def _printable(text: str, longest: int) -> str:
+    return "".join(symbol for symbol in text if symbol.isprintable())[:longest]
+
+
+@contextmanager
+def _without_waiting() -> Iterator[None]:
+    """SQLite lets one write at a time, and an import may be at it for longer than anyone would stand at a gate."""
+    if connection.vendor != "sqlite":
+        with transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute("SELECT set_config('lock_timeout', %s, true)", [f"{PATIENCE_MS}ms"])
+            yield
+        return
+    with connection.cursor() as cursor:
+        usual = int(cursor.execute("PRAGMA busy_timeout").fetchone()[0])
+        cursor.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
+    try:
+        yield
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute(f"PRAGMA busy_timeout = {usual}")

@@ -1,0 +1,451 @@
+"""`/t/CODE`: a worker holds a piece and asks. The page says the verdict first, and nothing on it may mislead."""
+
+import random
+import re
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+import time_machine
+from django.core.cache import cache
+from django.db import DatabaseError
+from django.test import Client
+from django.utils.html import escape
+
+from gear import queries, wording
+from gear.models import GivenAnswer
+from gear.rules import codes
+from gear.rules.readiness import BLOCKS, Reason
+from gear.views import visitors
+from tests import builders
+
+NOW = datetime(2026, 6, 1, 9, 52, 30, tzinfo=UTC)
+TODAY = date(2026, 6, 1)
+CODES = [codes.new_code(random.Random(number)) for number in range(20)]
+NOBODYS = CODES.pop()  # valid, never issued
+GOOD_WORDS = ("GOOD THROUGH", "face-good")
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def morning_of_the_first_of_june():
+    cache.clear()
+    with time_machine.travel(NOW, tick=False):
+        yield
+    cache.clear()
+
+
+def glove_pair(**columns):
+    left = builders.glove(
+        "G-1", hand="L", label=CODES[0], serial="TX 88123", maker="Northbay", type="I", **columns
+    )
+    right = builders.glove(
+        "G-2", hand="R", label=CODES[1], serial="TX 88124", maker="Northbay", type="I", **columns
+    )
+    builders.gather(left, right, set_no="P-7")
+    builders.tested(left, right, on=date(2026, 4, 1))
+    return left, right
+
+
+def text_of(response) -> str:
+    html = re.sub(
+        r"<(script|style|template|title|head)\b.*?</\1>", " ", response.content.decode(), flags=re.S
+    )
+    return " ".join(re.sub(r"<[^>]+>", " ", html).split())
+
+
+def says_good(response) -> bool:
+    return any(word in response.content.decode() for word in GOOD_WORDS)
+
+
+# The verdict
+
+
+def test_good_says_until_when_before_anything_else(client):
+    glove_pair()
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    main = text[text.index("Skip") :]
+    assert main.index("GOOD THROUGH 31 MAR 2027") < main.index("G-1")
+
+
+def test_identity_is_shown_for_comparison_with_the_stamp(client):
+    glove_pair()
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert "Does the stamped serial match?" in text
+    for mark in ("G-1", "TX 88123", "class 2", "left", "size 10", "360 mm (14.2 in)", "Type I", "Northbay"):
+        assert mark in text
+
+
+def test_rating_is_the_maximum_use_voltage_and_never_the_proof_voltage(client):
+    glove_pair()
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert "MAX USE 17,000 V" in text
+    assert "phase-to-phase" in text
+    for proof in ("20,000", "20000", "20 kV", "20kV", "50,000", "50 kV"):
+        assert proof not in text
+
+
+@pytest.mark.parametrize(
+    ("cls", "max_use", "proofs"),
+    [
+        # 29 CFR 1910.137 Tables I-1, I-2 and I-4 in the pack: maximum use, then AC and DC proof
+        ("00", "500 V", ("2,500", "2.5 kV", "10,000", "10 kV")),
+        ("0", "1,000 V", ("5,000", "5 kV", "20,000", "20 kV")),
+        ("1", "7,500 V", ("10,000", "10 kV", "40,000", "40 kV")),
+        ("3", "26,500 V", ("30,000", "30 kV", "60,000", "60 kV")),
+        ("4", "36,000 V", ("40,000", "40 kV", "70,000", "70 kV")),
+    ],
+)
+def test_no_class_shows_a_proof_voltage(client, cls, max_use, proofs):
+    builders.blanket("B-1", cls=cls, label=CODES[0])
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert f"MAX USE {max_use}" in text
+    for proof in proofs:
+        assert not re.search(rf"(?<![\d,.]){re.escape(proof)}", text)
+
+
+def test_rigid_cover_names_what_its_voltage_is_between_and_asks_to_confirm(client):
+    builders.item("rigid_cover", "C-1", cls="4", label=CODES[0])
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert "36,600 V" in text
+    assert "21,100 V from covered phase to ground" in text
+    assert "between two covered phases" in text
+    assert "confirm against your own copy of the standard" in text
+
+
+def test_a_grounding_set_shows_the_grade_of_its_weakest_piece(client):
+    strong = builders.jumper("J-1", cable_size="4/0", clamp_grade="5", ferrule_grade="5", label=CODES[0])
+    weak = builders.jumper("J-2", cable_size="4/0", clamp_grade="3", ferrule_grade="5")
+    builders.gather(strong, weak, set_no="GS-1", kind="grounding")
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert "GRADE OF THE SET 3" in text
+    assert "This jumper: grade 5" in text
+    assert "27 kA" in text  # ASTM F855 Table 1, grade 3, 15 cycles
+    assert "43 kA" not in text
+
+
+def test_stop_lists_every_reason_worst_first_with_whom_to_see_and_source(client, cast):
+    blanket = builders.blanket("B-1", label=CODES[0])
+    builders.tested(blanket, on=date(2025, 1, 10))
+    builders.happened(blanket, "needs_cleaning", on=date(2026, 5, 1), reason="oil")
+    builders.happened(blanket, "held", on=date(2026, 5, 2), reason="odd smell")
+    client.force_login(cast.dev)
+    response = client.get(f"/t/{CODES[0]}")
+    text = text_of(response)
+    places = [
+        text.index(words) for words in ("STOP. DO NOT USE", "odd smell", "Shelf time over", "Clean first")
+    ]
+    assert places == sorted(places)
+    assert text.count("See the ") == 3
+    assert "29 CFR 1910.137" in text
+    assert not says_good(response)
+
+
+def test_notes_are_told_and_change_nothing(client):
+    glove_pair()
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert "No pre-use inspection is recorded for this day" in text
+    assert "GOOD THROUGH" in text
+
+
+def test_the_dates_of_the_piece_and_of_its_set_stand_side_by_side(client):
+    left, right = glove_pair()
+    builders.tested(left, on=date(2026, 5, 20))
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert "GOOD THROUGH 19 MAY 2027" in text
+    assert "Together with its set P-7 only through 31 MAR 2027" in text
+    assert "Its set P-7 good through 31 MAR 2027" in text
+
+
+def test_the_moment_zone_age_and_rule_pack_are_stated(client):
+    glove_pair()
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert "Answered 1 JUN 2026 05:52 EDT (America/New_York), data 0 s old, rule pack us_federal 1" in text
+    assert "at this moment only" in text
+    assert "The qualified person decides" in text or "the qualified person decides" in text
+
+
+# Codes as they come
+
+
+@pytest.mark.parametrize("prefix", ["/t/", "/T/"])
+@pytest.mark.parametrize(
+    "form", [str, str.lower, codes.grouped, lambda code: codes.grouped(code).lower(), "{}/".format]
+)
+def test_a_code_is_read_in_any_case_and_grouping(client, prefix, form):
+    glove_pair()
+    assert says_good(client.get(prefix + form(CODES[0])))
+
+
+def test_the_address_printed_on_the_label_may_be_typed_whole(client, settings):
+    glove_pair()
+    typed = f"{settings.BASE_URL.upper()}/T/{CODES[0]}"
+    response = client.get("/t/", {"code": typed})
+    assert (response.status_code, response.headers["Location"]) == (302, f"/t/{CODES[0]}")
+
+
+def test_the_empty_form_asks_for_a_code(client):
+    assert "Code on the label" in text_of(client.get("/t/"))
+    assert "Code on the label" in text_of(client.get("/T/", {"code": "  "}))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        NOBODYS,
+        CODES[0][:-1] + ("2" if CODES[0][-1] != "2" else "3"),
+        "https://gear.example.org/T/" + CODES[0],
+        "javascript:alert(1)",
+        "tel:+15550100",
+        "../../admin/",
+        "G-1",
+        "%00%01",
+        "0" * 2000,
+        "\u202e" + CODES[0],
+        "' OR 1=1 --",
+        "<script>alert(1)</script>",
+    ],
+)
+@pytest.mark.parametrize("by_form", [False, True])
+def test_whatever_is_no_code_of_this_book_is_unknown_on_a_full_page(client, text, by_form):
+    glove_pair()
+    response = (
+        client.get("/t/", {"code": text})
+        if by_form
+        else client.get("/t/" + text.replace("?", ""), follow=True)
+    )
+    if by_form and response.status_code == 302:
+        response = client.get(response.headers["Location"])
+    assert response.status_code == 200
+    assert "CAN'T SAY. DO NOT USE" in text_of(response).replace("&#x27;", "'")
+    assert not says_good(response)
+    assert "<script>alert" not in response.content.decode()
+
+
+def test_codes_nobody_issued_and_codes_of_another_place_get_the_same_page(client):
+    glove_pair()
+    own, foreign = (
+        client.get("/t/", {"code": code}, follow=True)
+        for code in (NOBODYS, f"https://elsewhere.example/T/{CODES[0]}")
+    )
+    told = [text_of(page).replace(codes.grouped(NOBODYS), "No code was read") for page in (own, foreign)]
+    assert told[0] == told[1]
+    assert "Not in the book. Hand it in." in told[0]
+
+
+def test_a_replaced_label_stops_and_still_names_the_piece(client):
+    left, _right = glove_pair()
+    builders.happened(left, "labelled", code=CODES[5], replaces=CODES[0])
+    old, new = client.get(f"/t/{CODES[0]}"), client.get(f"/t/{CODES[5]}")
+    assert "STOP. DO NOT USE Old label." in text_of(old)
+    assert "G-1" in text_of(old)
+    assert says_good(new)
+
+
+def test_a_destroyed_piece_is_an_alarm_and_the_sighting_is_kept(client):
+    left, _right = glove_pair()
+    builders.happened(left, "rejected", reason="cut")
+    builders.happened(left, "destroyed", reason="cut up", witness="ines")
+    assert "SCRAPPED ITEM." in text_of(client.get(f"/t/{CODES[0]}"))
+    sighting = GivenAnswer.objects.get()
+    assert (sighting.item.item_no, sighting.reasons[0]) == ("G-1", "DESTROYED")
+
+
+# Who sees what
+
+
+def test_a_visitor_sees_neither_names_nor_what_was_typed(client, cast):
+    left, right = glove_pair()
+    builders.issued(left, right, to=builders.holder("person", "Marisol Vane"))
+    builders.happened(left, "held", reason="Bertrand found a cut", by=cast.dev)
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    for name in ("Marisol", "Bertrand", "dev", "Crew 7", "Harbour"):
+        assert name not in text
+    assert "On hold since 1 JUN 2026: sign in to read why." in text
+
+
+def test_whoever_has_signed_in_sees_holder_and_reason(client, cast):
+    left, right = glove_pair()
+    builders.issued(left, right, to=builders.holder("person", "Marisol Vane"))
+    builders.happened(left, "held", reason="Bertrand found a cut", by=cast.dev)
+    client.force_login(cast.dev)
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert "Bertrand found a cut" in text
+    assert "Held by Marisol Vane, Crew 7" in text
+
+
+@pytest.mark.parametrize("event", wording.EVENTS)
+def test_fixed_words_are_no_secret(event):
+    reason = Reason("HELD", values={"on": TODAY, "why": event})
+    assert wording.without_free_text(reason) == reason
+
+
+def test_a_site_may_ask_everybody_to_sign_in_first(client, cast, settings):
+    settings.ANSWER_NEEDS_SIGN_IN = True
+    glove_pair()
+    response = client.get(f"/t/{CODES[0]}")
+    assert (response.status_code, response.headers["Location"]) == (302, f"/login/?next=/t/{CODES[0]}")
+    client.force_login(cast.dev)
+    assert says_good(client.get(f"/t/{CODES[0]}"))
+
+
+def test_a_person_who_was_deactivated_is_a_visitor(client, cast):
+    left, _right = glove_pair()
+    builders.happened(left, "held", reason="Bertrand found a cut", by=cast.marisol)
+    client.force_login(cast.dev)
+    cast.dev.is_active = False
+    cast.dev.save()
+    assert "Bertrand" not in text_of(client.get(f"/t/{CODES[0]}"))
+
+
+@pytest.mark.parametrize("method", ["post", "put", "patch", "delete"])
+def test_nothing_can_be_sent_to_an_answer(client, method):
+    glove_pair()
+    assert getattr(client, method)(f"/t/{CODES[0]}").status_code == 405
+
+
+# What is kept, and what may go wrong
+
+
+def test_what_was_told_is_kept_with_its_reasons(client, cast):
+    blanket = builders.blanket("B-1", label=CODES[0])
+    builders.tested(blanket, on=date(2025, 1, 10))
+    client.force_login(cast.dev)
+    client.get(f"/t/{CODES[0].lower()}", headers={"user-agent": "Yard tablet 3"})
+    kept = GivenAnswer.objects.get()
+    assert (kept.item, kept.by, kept.code, kept.verdict) == (blanket, cast.dev, CODES[0], "stop")
+    assert (kept.reasons, kept.good_through, kept.rule_pack) == (
+        ["SHELF_LIMIT"],
+        date(2026, 1, 9),
+        "us_federal 1",
+    )
+    assert (kept.data_age_s, kept.device) == (0, "Yard tablet 3")
+
+
+def test_misses_are_kept_as_typed_and_looking_without_seeing_is_not(client):
+    client.get("/t/no-such\x00code")
+    client.head(f"/t/{NOBODYS}")
+    kept = GivenAnswer.objects.get()
+    assert (kept.code, kept.verdict, kept.item, kept.by) == ("no-suchcode", "unknown", None, None)
+
+
+def test_a_record_that_cannot_be_kept_changes_no_answer(client, monkeypatch, caplog):
+    def fails(row):
+        raise DatabaseError("disk full")
+
+    glove_pair()
+    monkeypatch.setattr("gear.actions.sightings.append", fails)
+    assert says_good(client.get(f"/t/{CODES[0]}"))
+    assert "could not be stored" in caplog.text
+    assert CODES[0] in caplog.text
+
+
+@pytest.mark.parametrize("broken", ["gear.queries.scanned", "gear.queries.question", "gear.wording.sentence"])
+def test_whatever_breaks_gives_unknown_and_never_an_error_page(client, monkeypatch, broken):
+    def fails(*_arguments, **_keywords):
+        raise RuntimeError("secret detail")
+
+    glove_pair()
+    monkeypatch.setattr(broken, fails)
+    response = client.get(f"/t/{CODES[0]}")
+    assert response.status_code == 200
+    assert "CAN'T SAY. DO NOT USE" in text_of(response).replace("&#x27;", "'")
+    assert not says_good(response)
+    assert "secret" not in response.content.decode()
+
+
+def test_even_without_a_template_the_words_are_there(client, monkeypatch):
+    def fails(*_arguments, **_keywords):
+        raise RuntimeError
+
+    glove_pair()
+    monkeypatch.setattr("gear.views.answer.render", fails)
+    response = client.get(f"/t/{CODES[0]}")
+    assert response.status_code == 200
+    assert escape("CAN'T SAY. DO NOT USE") in response.content.decode()
+
+
+def test_no_cache_keeps_an_answer(client):
+    glove_pair()
+    assert client.get(f"/t/{CODES[0]}").headers["Cache-Control"] == "no-store"
+
+
+def test_reasons_without_words_show_their_code(client, monkeypatch):
+    monkeypatch.delitem(wording.SENTENCES, "NEVER_TESTED")
+    builders.blanket("B-1", label=CODES[0])
+    assert "NEVER_TESTED" in text_of(client.get(f"/t/{CODES[0]}"))
+
+
+def test_every_reason_has_a_sentence_and_someone_to_see():
+    assert set(wording.SENTENCES) == set(BLOCKS)
+    assert {who for who, _sentence in wording.SENTENCES.values()} <= set(wording.WHO)
+
+
+def test_guesses_are_slowed_and_found_codes_never_count(client):
+    glove_pair()
+    for _guess in range(visitors.MISSES - 1):
+        client.get(f"/t/{NOBODYS}")
+    for _scan in range(3):
+        assert says_good(client.get(f"/t/{CODES[0]}"))
+    assert client.get(f"/t/{NOBODYS}").status_code == 200  # the last of the minute
+    refused = client.get(f"/t/{CODES[0]}")
+    assert (refused.status_code, refused.headers["Retry-After"]) == (429, "60")
+    assert "CAN'T SAY. DO NOT USE" in text_of(refused).replace("&#x27;", "'")
+    assert not says_good(refused)
+    assert says_good(Client(REMOTE_ADDR="192.0.2.7").get(f"/t/{CODES[0]}"))
+    with time_machine.travel(NOW + timedelta(minutes=1), tick=False):
+        assert says_good(client.get(f"/t/{CODES[0]}"))
+
+
+def test_whoever_has_signed_in_is_not_slowed(client, cast, monkeypatch):
+    monkeypatch.setattr(visitors, "MISSES", 1)
+    client.force_login(cast.dev)
+    assert [client.get(f"/t/{NOBODYS}").status_code for _guess in range(3)] == [200, 200, 200]
+
+
+@pytest.mark.parametrize(
+    ("address", "forwarded", "counted"),
+    [
+        ("192.0.2.7", "", "192.0.2.7"),
+        ("192.0.2.7", "198.51.100.1", "192.0.2.7"),  # only a proxy on this machine is believed
+        ("127.0.0.1", "198.51.100.9, 198.51.100.1", "198.51.100.1"),  # and only about the last hop
+        ("::1", "198.51.100.1", "198.51.100.1"),
+        ("127.0.0.1", "", "127.0.0.1"),
+        ("", "198.51.100.1", "198.51.100.1"),
+        ("no address", "198.51.100.1", "no address"),
+    ],
+)
+def test_the_visitor_is_known_by_the_address_nearest_to_this_machine(rf, address, forwarded, counted):
+    headers = {"HTTP_X_FORWARDED_FOR": forwarded} if forwarded else {}
+    assert visitors.address_of(rf.get("/t/", REMOTE_ADDR=address, **headers)) == counted
+
+
+# Hostile markings
+
+HOSTILE = [
+    "<script>alert(1)</script>",
+    '"><img src=x onerror=alert(1)>',
+    "'};alert(1)//",
+    "{{ 7 }}{% now %}",
+    "</dl><h1>GOOD THROUGH 31 DEC 2099</h1>",
+]
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_what_was_typed_into_the_book_stays_text(client, cast, text):
+    blanket = builders.blanket("B-1", label=CODES[0], serial=text, maker=text, colour=text[:40])
+    builders.issued(blanket, to=builders.holder("person", text))
+    builders.happened(blanket, "held", reason=text)
+    client.force_login(cast.dev)
+    html = client.get(f"/t/{CODES[0]}").content.decode()
+    assert text not in html or text == "{{ 7 }}{% now %}"
+    assert html.count(escape(text)) >= 3
+    assert "<h1>GOOD" not in html
+
+
+def test_the_verdict_is_that_of_the_one_decision(client):
+    glove_pair()
+    asked = queries.question()
+    for code, item_no in ((CODES[0], "G-1"), (CODES[1], "G-2")):
+        told = queries.answer(item_no, asked)
+        assert wording.verdict(told) in text_of(client.get(f"/t/{code}"))
