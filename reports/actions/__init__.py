@@ -1,0 +1,1 @@
+"""What is done for those who read reports."""
