@@ -8,6 +8,9 @@ from datetime import date, datetime
 from uuid import UUID
 
 VERSION = 1
+LARGEST_NUMBER = 2**53 - 1  # whole numbers that every program reads alike (RFC 8785)
+# What reading facts that are not what they should be raises.
+UNREADABLE = (KeyError, TypeError, ValueError, AttributeError, RecursionError)
 USABLE_HOLDERS = frozenset({"person", "truck", "crew", "contractor"})
 HOLDER_KINDS = ("person", "truck", "crew", "shelf", "bench", "lab", "contractor")
 CONDITIONS = (
@@ -101,6 +104,11 @@ _SEVERITY = {
     "noted": 3,
 }
 
+_BY_OUTCOME = {
+    "tested": {"accepted": 2, "void": 4, "unjudged": 5, "failed": 8},
+    "inspected": {"accept": 2, "clean": 5, "test": 6, "reject": 8},
+}
+
 
 class BadFacts(ValueError):
     """The facts of an entry do not fit its kind. The message names the field."""
@@ -133,11 +141,140 @@ def check(kind: str, facts: Mapping, *, subject: str) -> None:
         raise BadFacts(f"An entry {kind!r} needs {', '.join(sorted(missing))}.")
     if extra := names - required - optional:
         raise BadFacts(f"An entry {kind!r} does not know {', '.join(sorted(extra))}.")
-    if facts.get("v") != VERSION:
+    if facts.get("v") != VERSION or facts["v"] is True:
         raise BadFacts(
             f"Facts of version {facts.get('v')!r} are not known to this program; it knows {VERSION}."
         )
+    _check_plain(facts, "facts")
     _check_words(kind, facts)
+    for field, (fits, wanted) in _SHAPES.items():
+        if (field in required or facts.get(field) is not None) and not fits(facts[field]):
+            raise BadFacts(f"{field} is {wanted}, not {facts[field]!r}.")
+    if kind == "corrected":
+        _check_replacement(facts["replacement"], subject=subject)
+
+
+def _check_plain(value: object, field: str) -> None:
+    """Only what both databases, every program and the hash read alike."""
+    if isinstance(value, Mapping):
+        for name, one in value.items():
+            if not isinstance(name, str):
+                raise BadFacts(f"{field} has the name {name!r}; a name is text.")
+            _check_plain(name, field)
+            _check_plain(one, name)
+    elif isinstance(value, list | tuple):
+        for one in value:
+            _check_plain(one, field)
+    elif isinstance(value, str):
+        if "\0" in value or any("\ud800" <= symbol <= "\udfff" for symbol in value):
+            raise BadFacts(f"{field} holds a character that cannot be kept. Type it again.")
+    elif value is not None and not isinstance(value, int):
+        raise BadFacts(f"{field} is {value!r}; a number with decimals is given as text.")
+    elif value is not None and abs(value) > LARGEST_NUMBER:
+        raise BadFacts(f"{field} is too large a number.")
+
+
+def _check_replacement(replacement: object, *, subject: str) -> None:
+    """What an entry should have said: an entry of its own, or None where there should be none."""
+    if replacement is None:
+        return
+    wanted = {"kind", "facts", "occurred_at", "occurred_on"}
+    if not isinstance(replacement, Mapping) or not wanted <= set(replacement) <= wanted | {"precision"}:
+        raise BadFacts("replacement is null, or has a kind, facts, occurred_at and occurred_on.")
+    if replacement["kind"] == "corrected" or not isinstance(replacement["facts"], Mapping):
+        raise BadFacts("replacement is an entry, not a correction.")
+    if not _is_moment(replacement["occurred_at"]) or not _is_day(replacement["occurred_on"]):
+        raise BadFacts("replacement needs the day it happened on and the moment with its offset from UTC.")
+    check(replacement["kind"], replacement["facts"], subject=subject)
+
+
+def _is_day(value: object) -> bool:
+    try:
+        return isinstance(value, str) and date.fromisoformat(value).isoformat() == value
+    except ValueError:
+        return False
+
+
+def _is_moment(value: object) -> bool:
+    try:
+        return isinstance(value, str) and datetime.fromisoformat(value).tzinfo is not None
+    except ValueError:
+        return False
+
+
+def _is_holder(value: object) -> bool:
+    return (
+        isinstance(value, Mapping)
+        and value.get("kind") in HOLDER_KINDS
+        and isinstance(value.get("name"), str)
+        and value["name"] != ""
+    )
+
+
+def is_identity(value: object) -> bool:
+    """Whether this can say what an item is: text, whole numbers and ISO dates under the names of IDENTITY."""
+    return (
+        isinstance(value, Mapping)
+        and set(value) <= set(IDENTITY)
+        and all(one is None or isinstance(one, str) or type(one) is int for one in value.values())
+        and all(value.get(name) is None or _is_day(value[name]) for name in ("made_on", "marked_expiry_on"))
+    )
+
+
+def _is_text(value: object) -> bool:
+    return isinstance(value, str)
+
+
+def _is_codes(value: object) -> bool:
+    return isinstance(value, list) and all(
+        isinstance(one, Mapping) and isinstance(one.get("code"), str) for one in value
+    )
+
+
+def _is_words(value: object) -> bool:
+    return isinstance(value, list) and all(isinstance(one, str) for one in value)
+
+
+def _is_flag(value: object) -> bool:
+    return isinstance(value, bool)
+
+
+# field: (whether a value fits, how it should be)
+_SHAPES = {
+    "holder": (_is_holder, f"a kind of {', '.join(HOLDER_KINDS)} with a name"),
+    "identity": (is_identity, f"text, whole numbers and ISO dates under {', '.join(IDENTITY)}"),
+    "judged_as": (lambda value: isinstance(value, Mapping), "a field of the identity and its value, each"),
+    "readings": (lambda value: isinstance(value, Mapping), "what was read, by name"),
+    "codes": (_is_codes, "a list of findings, each with its code"),
+    "effects": (
+        lambda value: _is_words(value) and set(value) <= {"suspect", "needs_cleaning"},
+        "suspect, needs_cleaning",
+    ),
+    "words": (_is_words, "a list of words"),
+    "required": (lambda value: type(value) is int and value > 0, "a whole number of pieces"),
+    "policy": (lambda value: isinstance(value, Mapping), "the choices of a site policy, by name"),
+    "effective_from": (_is_day, "a date like 2026-09-14"),
+    **dict.fromkeys(("first_issue", "first_issue_known", "date_stated"), (_is_flag, "true or false")),
+    **dict.fromkeys(
+        (
+            "reason",
+            "note",
+            "set_no",
+            "code",
+            "hold",
+            "witness",
+            "purpose",
+            "pack",
+            "place",
+            "name",
+            "version",
+            "sha256",
+            "person",
+            "change",
+        ),
+        (_is_text, "text"),
+    ),
+}
 
 
 def _check_words(kind: str, facts: Mapping) -> None:
@@ -150,26 +287,18 @@ def _check_words(kind: str, facts: Mapping) -> None:
     for (of_kind, field), words in allowed.items():
         if kind == of_kind and facts[field] not in words:
             raise BadFacts(f"{field} is one of {', '.join(words)}, not {facts[field]!r}.")
-    holder = facts.get("holder")
-    if holder is not None and holder.get("kind") not in HOLDER_KINDS:
-        raise BadFacts(f"holder kind is one of {', '.join(HOLDER_KINDS)}, not {holder.get('kind')!r}.")
 
 
 def severity(kind: str, facts: Mapping) -> int:
     """Rank of an entry among those of the same moment; higher is worse and counts as later."""
-    if kind == "tested":
-        return {"accepted": 2, "void": 4, "unjudged": 5, "failed": 8}[facts["outcome"]]
-    if kind == "inspected":
-        return {"accept": 2, "clean": 5, "test": 6, "reject": 8}[facts["outcome"]]
+    if kind in _BY_OUTCOME:
+        outcome = facts.get("outcome") if isinstance(facts, Mapping) else None
+        return _BY_OUTCOME[kind].get(outcome, 6) if isinstance(outcome, str) else 6
     return 9 if kind == "destroyed" else _SEVERITY.get(kind, 6)
 
 
 def sorts_early(kind: str, facts: Mapping) -> bool:
     """Whether a date without a time counts from 00:00 (True) or from 23:59:59 (False)."""
-    if kind == "tested":
-        return facts["outcome"] == "accepted"
-    if kind == "inspected":
-        return facts["outcome"] == "accept"
     return severity(kind, facts) <= 3
 
 

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
-from gear.rules.entries import IDENTITY, USABLE_HOLDERS, VERSION, Line, order
+from gear.rules import entries
+from gear.rules.entries import HOLDER_KINDS, IDENTITY, UNREADABLE, USABLE_HOLDERS, VERSION, Line, order
 
 
 @dataclass
@@ -99,19 +100,19 @@ def fold(item_no: str, lines: Iterable[Line], *, as_of_at: datetime, known_at: d
     """The facts of an item as of a moment, from what was recorded until `known_at` (both aware datetimes).
 
     The result does not depend on the order in which the entries were recorded. Identity (what the item
-    *is*) does not depend on `as_of_at`; everything that happened later than `as_of_at` is left out.
+    *is*) does not depend on `as_of_at`; everything that happened later than `as_of_at` is left out. Never raises:
+    an entry that cannot be read is named in `unreadable`.
     """
     facts = ItemFacts(item_no)
     effective = sorted(corrected(line for line in lines if line.recorded_at <= known_at), key=order)
     stated = None
     for line in effective:
         if line.kind == "received":
-            facts.identity = {name: line.facts["identity"].get(name) for name in IDENTITY}
-            stated = line
+            stated = line if _identify(facts, line) else stated
     past = [line for line in effective if line.occurred_at <= as_of_at]
     if stated and stated not in past and past and not stated.facts.get("date_stated", True):
         # The day of receipt is not known: the item was there when its first record was made.
-        _received(facts, replace(stated, occurred_on=past[0].occurred_on))
+        _apply(facts, replace(stated, occurred_on=past[0].occurred_on))
     for line in past:
         _apply(facts, line)
     return facts
@@ -121,9 +122,10 @@ def set_stated(lines: Iterable[Line], *, as_of_at: datetime, known_at: datetime)
     """What a set is (set_no, kind, required) by its newest `set_formed` entry; None where none was known.
 
     Before the first one it is taken to have been as that one says: what a set is does not depend on the day.
+    Never raises; an entry that cannot be read says nothing, and a set of which nothing is known is not complete.
     """
     known = sorted(corrected(line for line in lines if line.recorded_at <= known_at), key=order)
-    stated = [line for line in known if line.kind == "set_formed"]
+    stated = [line for line in known if line.kind == "set_formed" and isinstance(line.facts, Mapping)]
     past = [line for line in stated if line.occurred_at <= as_of_at]
     chosen = past[-1] if past else stated[0] if stated else None
     return chosen and {name: chosen.facts.get(name) for name in ("set_no", "kind", "required")}
@@ -147,32 +149,52 @@ def corrected(lines: Iterable[Line]) -> list[Line]:
         correction = corrections.get(line.id)
         if correction is None:
             result.append(line)
-        elif correction.facts["replacement"] is not None:
-            result.append(replaced(line, correction.facts["replacement"]))
+            continue
+        try:
+            replacement = correction.facts["replacement"]
+            result += [] if replacement is None else [replaced(line, replacement)]
+        except UNREADABLE:
+            # Neither what was said nor what should have been: a line that nobody can read stands in its place.
+            result.append(replace(correction, occurred_at=line.occurred_at))
     return result
 
 
 def replaced(line: Line, replacement: Mapping) -> Line:
     """`line` with the kind, moment and facts that its correction states."""
+    occurred_at = datetime.fromisoformat(replacement["occurred_at"])
+    if occurred_at.tzinfo is None:
+        raise ValueError("The moment of a replacement needs its offset from UTC.")
     return replace(
         line,
         kind=replacement["kind"],
         facts=replacement["facts"],
-        occurred_at=datetime.fromisoformat(replacement["occurred_at"]),
+        occurred_at=occurred_at,
         occurred_on=date.fromisoformat(replacement["occurred_on"]),
         precision=replacement.get("precision", line.precision),
     )
 
 
 def _apply(facts: ItemFacts, line: Line) -> None:
-    if line.facts.get("v") != VERSION or line.kind not in _APPLY:
-        facts.unreadable.append(str(line.id))
-        return
     try:
+        if line.facts["v"] != VERSION:
+            raise ValueError("Facts of another version.")
         _APPLY[line.kind](facts, line)
-    except (KeyError, TypeError, ValueError, AttributeError):
+    except UNREADABLE:
         # An entry that cannot be read must never be taken for one that says nothing bad.
         facts.unreadable.append(str(line.id))
+
+
+def _identify(facts: ItemFacts, line: Line) -> bool:
+    """Take over what the item is; whether that could be read. What could not be read is left out and reported."""
+    try:
+        identity = {name: line.facts["identity"].get(name) for name in IDENTITY}
+        if not entries.is_identity(identity):
+            raise ValueError("This is no identity of an item.")
+    except UNREADABLE:
+        facts.unreadable.append(str(line.id))
+        return False
+    facts.identity = identity
+    return True
 
 
 def _received(facts: ItemFacts, line: Line) -> None:
@@ -181,13 +203,21 @@ def _received(facts: ItemFacts, line: Line) -> None:
 
 
 def _put(facts: ItemFacts, line: Line) -> None:
-    holder = line.facts.get("holder")
-    if holder is None:
+    if line.facts.get("holder") is None:
         return
-    facts.holder, facts.holder_since = dict(holder), line.occurred_on
+    holder = read_holder(line.facts["holder"])
+    facts.holder, facts.holder_since = holder, line.occurred_on
     if (holder["kind"] in USABLE_HOLDERS or line.facts.get("first_issue")) and not facts.issued:
         facts.issued, facts.first_issued_on = True, line.occurred_on
         facts.first_issue_known = line.facts.get("first_issue_known", True)
+
+
+def read_holder(stated: Mapping) -> dict:
+    """A holder as an entry or a state says it. Raises KeyError, TypeError or ValueError where it does not."""
+    holder = dict(stated)
+    if holder["kind"] not in HOLDER_KINDS or not isinstance(holder["name"], str):
+        raise ValueError(f"There is no holder like {holder!r}.")
+    return holder
 
 
 def _tested(facts: ItemFacts, line: Line) -> None:
@@ -317,7 +347,7 @@ def to_json(facts: ItemFacts) -> dict:
 
 
 def from_json(stored: Mapping) -> ItemFacts:
-    """The facts back from `to_json`. Raises KeyError, TypeError or ValueError on anything else."""
+    """The facts back from `to_json`. Raises KeyError, TypeError, ValueError or AttributeError on anything else."""
     values = dict(stored)
     for name in ("received_on", "holder_since", "first_issued_on", "checked_on"):
         if name in values:
@@ -325,11 +355,17 @@ def from_json(stored: Mapping) -> ItemFacts:
     for name in ("accepted", "unjudged", "void_test"):
         if name in values:
             values[name] = TestFact(**{**values[name], "on": date.fromisoformat(values[name]["on"])})
+            values[name].judged_as.items()
     for name in _HAPPENINGS:
         if name in values:
             values[name] = _happening(values[name])
     for name in ("holds", "voided"):
         values[name] = [_happening(one) for one in values.get(name, [])]
+    if "holder" in values:
+        values["holder"] = read_holder(values["holder"])
+    identity = values.get("identity", {})
+    if not entries.is_identity(identity) or not isinstance(values.get("unreadable", []), list):
+        raise ValueError("This is no identity of an item.")
     return ItemFacts(**values)
 
 

@@ -34,6 +34,7 @@ _ids = itertools.count(1)
 
 def entry(
     kind: str,
+    /,
     *,
     on: date = RECEIVED_ON,
     at: datetime | None = None,
