@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 
@@ -9,7 +10,9 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
+from gear.rules import tables, values
 from gear.rules.readiness import Answer, Reason
+from gear.rules.tables import FileRefused, Problem
 
 WHO = {
     "clerk": gettext_lazy("See the tool-room clerk."),
@@ -279,3 +282,35 @@ SHORT = {
 def short(reason: Reason) -> str:
     """Two or three words for a reason."""
     return str(SHORT.get(reason.code, reason.code))
+
+
+# What the book has against a line of a file, beside what is wrong with the line itself (gear.rules.values.MESSAGES).
+LINE_SENTENCES = {
+    "DIFFERS": gettext_lazy(
+        "{field} {shown} is in the book and was registered with other content. A file adds and never changes: "
+        "correct the item's record instead."
+    ),
+    "SERIAL_IN_BOOK": gettext_lazy("{field} {shown} of this maker and hand belongs to {other} already."),
+    "MIXED_SET_IN_BOOK": gettext_lazy("{field} {shown} is a set of another kind in the book ({other})."),
+    "OUTSIDE_DEPOT": gettext_lazy("{field} {shown} is outside your depot ({other})."),
+    "HOLDER_ELSEWHERE": gettext_lazy(
+        "{field} {shown}: this holder stands with {other} in the book or on another line."
+    ),
+}
+
+
+def line_problem(problem: Problem, more: Mapping[str, str] | None = None) -> str:
+    """One sentence for what is wrong with a line of a file, or worth a note. `more` are sentences of another app."""
+    own = {**LINE_SENTENCES, **(more or {})}
+    sentence = str(own[problem.code]) if problem.code in own else _(values.MESSAGES[problem.code])
+    return visible(sentence.format(**problem.values))
+
+
+def file_refused(error: FileRefused) -> str:
+    """Why a whole file is refused, in one or two sentences."""
+    return visible(_(tables.REFUSALS[error.code]).format(**error.values))
+
+
+def visible(text: str) -> str:
+    """The text without symbols that could steer a terminal; what is not printable becomes a mark."""
+    return "".join(symbol if symbol.isprintable() else "\N{REPLACEMENT CHARACTER}" for symbol in text)

@@ -4,3 +4,11 @@ from django.apps import AppConfig
 class InspectionsConfig(AppConfig):
     name = "inspections"
     verbose_name = "Inspections"
+
+    def ready(self):
+        from gear.ledger.verify import DETAIL_CHECKS
+        from inspections.queries import detail_problems
+
+        # The ledger may not know of tests; whoever verifies it must still look at their detail rows.
+        if detail_problems not in DETAIL_CHECKS:
+            DETAIL_CHECKS.append(detail_problems)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from datetime import date
 from itertools import islice
 
+from django.utils.translation import gettext as _
+
+from gear.ledger.chain import subject_name
+from gear.ledger.problems import Problem
 from gear.models import Entry, Item
 from inspections.models import ElectricalTest, Instrument
 from inspections.rules import testfacts
@@ -43,38 +47,44 @@ def tests_of(item: Item) -> list[ElectricalTest]:
     )
 
 
-def detail_problems() -> Iterator[str]:
-    """A sentence for every detail row that is not what its entry says, and every tested entry without its row.
+def detail_problems() -> Iterator[Problem]:
+    """Every detail row that is not what its entry says, and every tested entry that lost its row.
 
     Entries that state no readings have no row. One pass, two queries a batch.
     """
     entries = (
         Entry.objects.filter(kind="tested").select_related("item").order_by("pk").iterator(chunk_size=BATCH)
     )
-    met = 0
     while batch := list(islice(entries, BATCH)):
-        rows = {row.pk: row for row in ElectricalTest.objects.filter(pk__in=[entry.pk for entry in batch])}
-        met += len(rows)
+        rows = ElectricalTest.objects.in_bulk([entry.pk for entry in batch])
         for entry in batch:
-            yield from _problem(entry, rows.get(entry.pk))
-    if met != (count := ElectricalTest.objects.count()):
-        yield f"{count - met} rows of electrical tests belong to no tested entry"
+            if why := _difference(entry, rows.get(entry.pk)):
+                yield _problem(entry, why)
+    for row in (
+        ElectricalTest.objects.exclude(entry__kind="tested").select_related("entry__item").order_by("pk")
+    ):
+        yield _problem(row.entry, _("has a detail row and is no test"))
 
 
-def _problem(entry: Entry, row: ElectricalTest | None) -> Iterable[str]:
-    subject = f"{entry.item.item_no}: test {entry.pk}" if entry.item else f"test {entry.pk}"
+def _problem(entry: Entry, why: str) -> Problem:
+    subject = subject_name(entry.item)
+    values = {"subject": subject, "entry": entry.pk, "why": why}
+    sentence = (
+        _("%(subject)s: entry %(entry)s %(why)s. Compare with the paper record and an older backup.") % values
+    )
+    return Problem(subject, "TEST_DETAIL_DIFFERS", sentence)
+
+
+def _difference(entry: Entry, row: ElectricalTest | None) -> str:
     if not entry.facts.get("readings"):
-        return [] if row is None else [f"{subject} has a detail row and no readings"]
+        return "" if row is None else _("states no readings and has a detail row")
     if row is None:
-        return [f"{subject} has lost its detail row"]
+        return _("has lost its detail row")
     try:
-        columns = testfacts.columns_of(
-            entry.facts, item_no=entry.item.item_no, tested_on=entry.occurred_on
-        ) | {"item_id": entry.item_id}
+        item_no = entry.item.item_no if entry.item else ""
+        columns = testfacts.columns_of(entry.facts, item_no=item_no, tested_on=entry.occurred_on)
     except (KeyError, TypeError, ValueError, ArithmeticError, AttributeError):
-        return [f"{subject} cannot be read"]
-    return [
-        f"{subject} differs from its entry in {name}"
-        for name, value in columns.items()
-        if getattr(row, name) != value
-    ]
+        return _("cannot be read")
+    columns["item_id"] = entry.item_id
+    wrong = [name for name, value in columns.items() if getattr(row, name) != value]
+    return _("differs from its detail row in %s") % ", ".join(wrong) if wrong else ""

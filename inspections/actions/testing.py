@@ -55,7 +55,7 @@ def log_test(
         permissions.check_can(act.by, "log_test")
         facts = facts_now(item)
         permissions.check_scope(act.by, (facts.holder or {}).get("depot"))
-        check_reading(reading, paper, made_on=_made_on(facts))
+        check_reading(reading, paper, made_on=made_on_of(facts))
         _check_moment(reading, act)
         if known := _known(item, reading, paper, act):
             return known, testfacts.recorded(known.entry.facts)
@@ -179,7 +179,8 @@ def _check_moment(reading: Reading, act: Act) -> None:
         raise BadTest("DAY_DIFFERS", "tested_on", message % reading.tested_on)
 
 
-def _made_on(facts: ItemFacts) -> date | None:
+def made_on_of(facts: ItemFacts) -> date | None:
+    """The day the item was made, from its identity; None where it is not stated."""
     made_on = facts.identity.get("made_on")
     return date.fromisoformat(made_on) if made_on else None
 

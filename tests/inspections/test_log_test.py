@@ -14,7 +14,7 @@ from django.utils import timezone
 from gear import queries
 from gear.actions.acting import Act, Refused
 from gear.actions.corrections import correct, replacement
-from gear.ledger import IdReused
+from gear.ledger import IdReused, verify
 from gear.models import Entry, Item, ItemState, Refusal
 from gear.permissions import NotAllowed
 from gear.rules import packs
@@ -425,16 +425,17 @@ def test_a_changed_or_lost_detail_row_is_found(cast):
             "DELETE FROM inspections_electricaltest"
             " WHERE item_id IN (SELECT id FROM gear_item WHERE item_no = 'B-2')"
         )
-    problems = sorted(detail_problems())
-    assert [problem.partition(" ")[0] for problem in problems] == ["B-1:", "B-2:"]
-    assert problems[0].endswith("differs from its entry in seconds")
-    assert problems[1].endswith("has lost its detail row")
+    problems = {problem.subject: problem.sentence for problem in detail_problems()}
+    assert problems.keys() == {"item:B-1", "item:B-2"}
+    assert "differs from its detail row in seconds" in problems["item:B-1"]
+    assert "has lost its detail row" in problems["item:B-2"]
+    assert set(problems.values()) <= {problem.sentence for problem in verify.verify()}
 
 
 def test_detail_rows_are_checked_in_two_queries_a_batch(cast, django_assert_num_queries):
     for _one in range(5):
         log_test(builders.blanket(), reading(), act=Act(cast.orla))
-    with django_assert_num_queries(3):  # entries, rows, and the count of rows
+    with django_assert_num_queries(3):  # entries, rows, rows of other entries
         assert list(detail_problems()) == []
 
 
