@@ -12,7 +12,7 @@ from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
 from gear import permissions
-from gear.ledger import Draft, LedgerError, append, join_writers, record
+from gear.ledger import Draft, IdReused, LedgerError, append, join_writers, record
 from gear.models import Entry, Item, ItemState, Refusal, User
 from gear.rules import fold, transitions
 from gear.rules.entries import BadFacts
@@ -51,6 +51,12 @@ WORDS = {
     "NOT_IN_SET": _("This item belongs to no set."),
     "SET_KIND": _("Only grounding jumpers belong in a grounding set."),
     "SAME_PLACE": _("The item is already there."),
+    "WORD_NOT_OF_KIND": _("One of these words is not said of this kind of item. Choose from the list."),
+    "OUTCOME_UNKNOWN": _("Say what follows: accept, clean, test or reject."),
+    "OUTCOME_TOO_MILD": _(
+        "One of these words asks for more: a listed defect is a rejection, a doubt needs a test, dirt needs "
+        "cleaning. Choose that outcome, or take the word away."
+    ),
 }
 
 
@@ -60,6 +66,10 @@ class Refused(Exception):
     def __init__(self, code: str):
         super().__init__(str(WORDS[code]))
         self.code = code
+
+
+# Everything that refuses an act; each message is fit for the person who tried. IdReused is a LedgerError.
+REFUSALS = (Refused, permissions.NotAllowed, LedgerError, BadFacts)
 
 
 @dataclass(frozen=True)
@@ -81,7 +91,7 @@ def keeping_refusals(name: str, subject: str, act: Act) -> Iterator[None]:
         with transaction.atomic():
             join_writers()  # before any row is locked
             yield
-    except (Refused, permissions.NotAllowed, LedgerError, BadFacts) as error:
+    except REFUSALS as error:
         keep_refusal(name, subject, act, code=getattr(error, "code", type(error).__name__), detail=str(error))
         raise
 
@@ -138,3 +148,18 @@ def reason_in(text: str) -> str:
     if not text:
         raise Refused("NO_REASON")
     return text[:500]
+
+
+__all__ = [
+    "WORDS",
+    "Act",
+    "IdReused",
+    "LedgerError",
+    "Refused",
+    "check",
+    "enter",
+    "facts_now",
+    "keep_refusal",
+    "keeping_refusals",
+    "reason_in",
+]

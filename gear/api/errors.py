@@ -12,8 +12,7 @@ from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 from rest_framework.views import exception_handler, set_rollback
 
-from gear.actions.acting import Refused
-from gear.ledger import IdReused, LedgerError
+from gear.actions.acting import IdReused, LedgerError, Refused
 from gear.permissions import NotAllowed
 from gear.queries import BadQuestion
 from gear.rules.entries import BadFacts

@@ -9,6 +9,7 @@ from typing import Any
 from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
 
@@ -51,3 +52,18 @@ class TokenAuthentication(BaseAuthentication):
 
     def authenticate_header(self, request: Any) -> str:
         return "Token"
+
+
+class TokenScheme(OpenApiAuthenticationExtension):
+    """How the schema tells of it."""
+
+    target_class = TokenAuthentication
+    name = "token"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
+        return {
+            "type": "apiKey",
+            "in": "header",
+            "name": "Authorization",
+            "description": "Token, a space, the token",
+        }

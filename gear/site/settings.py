@@ -158,6 +158,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SERVE_PERMISSIONS": ["gear.site.gate.RoutePermission"],
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "ENUM_NAME_OVERRIDES": {"LookEnum": ["accept", "clean", "test", "reject"]},
 }
 
 LOGGING = {

@@ -52,6 +52,10 @@ class TestLine(serializers.ModelSerializer):
     """One test as it was read and judged."""
 
     item_no = serializers.CharField(source="item.item_no")
+    purpose = serializers.CharField()
+    supply = serializers.CharField()
+    visual = serializers.CharField()
+    outcome = serializers.CharField()
 
     class Meta:
         model = ElectricalTest
