@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from functools import lru_cache
+from typing import Any, NamedTuple
 
 from gear.models import Entry
 from gear.rules import packs, policy
@@ -12,16 +13,27 @@ from gear.rules.fold import corrected
 from gear.rules.readiness import Rules
 
 DEFAULT_PACK = ("us_federal", "1")
+SINCE = date(1900, 1, 1)  # the shipped pack and policy count from here on
+RULE_KINDS = ("pack_adopted", "policy_set")
+
+
+class Proposed(NamedTuple):
+    """What a rule entry would say, to be looked at before it is recorded."""
+
+    kind: str
+    facts: Mapping
 
 
 def site_lines(known_at: datetime | None = None) -> list:
-    """The site's entries known by `known_at` (all when None), corrections applied, in order of recording."""
+    """The site's entries about rules known by `known_at` (all when None), corrected, in order of recording."""
     from gear.ledger.chain import line_of
 
-    found = Entry.objects.filter(item__isnull=True, gear_set__isnull=True).order_by("position")
+    found = Entry.objects.filter(
+        item__isnull=True, gear_set__isnull=True, kind__in=(*RULE_KINDS, "corrected")
+    ).order_by("position")
     if known_at is not None:
         found = found.filter(recorded_at__lte=known_at)
-    return corrected(line_of(entry) for entry in found)
+    return [line for line in corrected(map(line_of, found)) if line.kind in RULE_KINDS]
 
 
 def rules_on(as_of: date, *, known_at: datetime | None = None) -> Rules:
@@ -32,46 +44,67 @@ def rules_on(as_of: date, *, known_at: datetime | None = None) -> Rules:
     return _rules(site_lines(known_at), as_of)
 
 
-def rules_by_day(*, known_at: datetime | None = None) -> Callable[[date], Rules]:
-    """`rules_on` for many days with one query; every day is worked out once."""
-    lines = site_lines(known_at)
+def rules_by_day(
+    *, known_at: datetime | None = None, proposed: Sequence[Proposed] = ()
+) -> Callable[[date], Rules]:
+    """`rules_on` for many days with one query; every day is worked out once.
+
+    `proposed` counts as if it had been recorded last.
+    """
+    lines = [*site_lines(known_at), *proposed]
     return lru_cache(maxsize=None)(lambda as_of: _rules(lines, as_of))
+
+
+def change_days(lines: Sequence) -> list[date]:
+    """Every day from which other rules may count, the earliest first; the first of all is SINCE."""
+    return sorted({SINCE, *map(effective_from, lines)})
+
+
+def effective_from(line: Any) -> date:
+    """The day from which a rule entry counts. One that cannot be read counts from the start, and refuses the rules."""
+    try:
+        return date.fromisoformat(line.facts["effective_from"])
+    except (KeyError, TypeError, ValueError):
+        return SINCE
+
+
+def line_in_force(lines: Sequence, kind: str, as_of: date) -> Any:
+    """The entry of a kind that counts on the day: the latest effective date, then the last recorded. None: none."""
+    running = [
+        (date.fromisoformat(line.facts["effective_from"]), index)
+        for index, line in enumerate(lines)
+        if line.kind == kind and date.fromisoformat(line.facts["effective_from"]) <= as_of
+    ]
+    return lines[max(running)[1]] if running else None
 
 
 def _rules(lines: list, as_of: date) -> Rules:
     try:
-        site_policy = _policy_on(lines, as_of)
+        site_policy = policy_on(lines, as_of)
     except (KeyError, TypeError, ValueError, packs.PackRefused) as error:
         return Rules(None, policy.SitePolicy(), f"site policy: {error}")
     try:
-        pack = _pack_on(lines, as_of)
+        pack = pack_on(lines, as_of)
         if laxer := policy.laxer_fields(site_policy, pack):
             return Rules(None, site_policy, f"site policy is laxer than the rule pack: {laxer[0].field}")
         return Rules(pack, site_policy)
-    except packs.PackRefused as error:
+    except (KeyError, TypeError, ValueError, packs.PackRefused) as error:
         return Rules(None, site_policy, str(error))
 
 
-def _in_force(lines, kind: str, as_of: date):
-    """The facts of the newest entry of a kind that is in force on the day, or None."""
-    running = [
-        (line.facts["effective_from"], index, line.facts)
-        for index, line in enumerate(lines)
-        if line.kind == kind and date.fromisoformat(line.facts["effective_from"]) <= as_of
-    ]
-    return max(running)[2] if running else None
-
-
-def _pack_on(lines, as_of: date) -> packs.RulePack:
-    adopted = _in_force(lines, "pack_adopted", as_of)
-    if adopted is None:
+def pack_on(lines: Sequence, as_of: date) -> packs.RulePack:
+    """The pack that the lines put in force on the day. Raises PackRefused where its file is not the one adopted."""
+    line = line_in_force(lines, "pack_adopted", as_of)
+    if line is None:
         return packs.load(*DEFAULT_PACK)
+    adopted = line.facts
     pack = packs.load(adopted["name"], adopted["version"])
     if pack.sha256 != adopted["sha256"]:
         raise packs.PackRefused(f"{pack.label} is not the file that was adopted")
     return pack
 
 
-def _policy_on(lines, as_of: date) -> policy.SitePolicy:
-    stated = _in_force(lines, "policy_set", as_of)
-    return policy.from_toml() if stated is None else policy.parse(stated["policy"])
+def policy_on(lines: Sequence, as_of: date) -> policy.SitePolicy:
+    """The policy that the lines put in force on the day. Raises PolicyRefused or PackRefused where it is unreadable."""
+    line = line_in_force(lines, "policy_set", as_of)
+    return policy.from_toml() if line is None else policy.parse(line.facts["policy"])

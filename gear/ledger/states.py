@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import date, datetime
 from itertools import groupby
 
 from django.db import transaction
-from django.utils import timezone
 
+from gear.ledger import rulebook
 from gear.ledger.chain import line_of, site_zone
-from gear.ledger.rulebook import rules_on
+from gear.ledger.rulebook import rules_by_day
 from gear.ledger.writers import join_writers
 from gear.models import Entry, GearSet, Holder, Item, ItemState
 from gear.rules import fold, readiness
+from gear.rules.clocks import Clock
 from gear.rules.moments import FOR_EVER, local_day
 
 COLUMNS = (
@@ -58,7 +61,7 @@ class Folder:
     """Folds many items with a constant number of queries per batch."""
 
     def __init__(self):
-        self.rules = rules_on(local_day(timezone.now(), site_zone()))
+        self.rulebook = Rulebook()
         self.holders: dict[tuple[str, str], int] = {}
         self.sets: dict[str, int] = {}
 
@@ -77,7 +80,7 @@ class Folder:
             yield (
                 pk,
                 {
-                    **self._columns(facts),
+                    **self._columns(facts, chain[-1].recorded_at if chain else None),
                     "entry_count": len(chain),
                     "head_hash": chain[-1].hash if chain else "",
                 },
@@ -94,8 +97,8 @@ class Folder:
             for batch in batches(sorted(numbers)):
                 self.sets |= dict(GearSet.objects.filter(set_no__in=batch).values_list("set_no", "pk"))
 
-    def _columns(self, facts: fold.ItemFacts) -> dict:
-        running = readiness.running_clocks(facts, self.rules)
+    def _columns(self, facts: fold.ItemFacts, newest: datetime | None) -> dict:
+        earliest = self.rulebook.earliest_clock(facts, newest)
         holder = (facts.holder["kind"], facts.holder["name"]) if facts.holder else None
         return {
             "holder_id": self.holders.get(holder),
@@ -103,12 +106,37 @@ class Folder:
             "condition": facts.condition,
             "usable_now": facts.usable,
             "label": facts.label or "",
-            "good_through": running[0].good_through if running else None,
-            "winning_clock": running[0].name if running else "",
+            "good_through": earliest.good_through if earliest else None,
+            "winning_clock": earliest.name if earliest else "",
             "last_test_on": facts.last_test_on,
             "first_issued_on": facts.first_issued_on,
             "facts": fold.to_json(facts),
         }
+
+
+class Rulebook:
+    """The rules that a state is folded under: those of the day of its newest entry, and all that are due to follow.
+
+    A state then follows from entries alone. It is the same on whatever day it is folded, and on the day when a
+    policy comes into force no job has to run: its date is already the earliest under any of these rules.
+    """
+
+    def __init__(self):
+        lines = rulebook.site_lines()
+        self.days = rulebook.change_days(lines)
+        self.known_on = max((local_day(line.recorded_at, site_zone()) for line in lines), default=date.min)
+        self.rules = rules_by_day()
+
+    def earliest_clock(self, facts: fold.ItemFacts, newest: datetime | None) -> Clock | None:
+        """The clock that ends first for an item whose newest entry was recorded at `newest`, or None without any."""
+        folded_on = max(local_day(newest, site_zone()) if newest else date.min, self.known_on)
+        first = max(bisect_right(self.days, folded_on) - 1, 0)
+        winners = [
+            running[0]
+            for day in self.days[first:]
+            if (running := readiness.running_clocks(facts, self.rules(day)))
+        ]
+        return min(winners, key=lambda clock: clock.good_through, default=None)
 
 
 def differing() -> Iterator[tuple[str, str]]:
