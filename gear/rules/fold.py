@@ -363,6 +363,8 @@ def from_json(stored: Mapping) -> ItemFacts:
         values[name] = [_happening(one) for one in values.get(name, [])]
     if "holder" in values:
         values["holder"] = read_holder(values["holder"])
+    if not isinstance(values["issued"], bool) or not isinstance(values["first_issue_known"], bool):
+        raise ValueError("Whether it was issued is not said.")
     identity = values.get("identity", {})
     if not entries.is_identity(identity) or not isinstance(values.get("unreadable", []), list):
         raise ValueError("This is no identity of an item.")

@@ -9,7 +9,7 @@ from datetime import date
 from gear.rules import clocks
 from gear.rules.clocks import Clock
 from gear.rules.fold import ItemFacts
-from gear.rules.packs import RulePack
+from gear.rules.packs import KindRule, RulePack
 from gear.rules.policy import SitePolicy
 
 GOOD, STOP, UNKNOWN = "good", "stop", "unknown"
@@ -92,7 +92,8 @@ class Reason:
 
     @property
     def effect(self) -> str:
-        return BLOCKS[self.code][1]
+        # Of a mate about which nothing can be said, nothing follows but that nothing can be said of the pair.
+        return UNKNOWN if self.values.get("mate_verdict") == UNKNOWN else BLOCKS[self.code][1]
 
 
 @dataclass(frozen=True)
@@ -323,11 +324,22 @@ def _test_reasons(facts: ItemFacts, rules: Rules) -> list[Reason]:
                 codes=voided.codes if voided else None,
             )
         )
-    elif changed := [
-        name for name, value in facts.accepted.judged_as.items() if facts.identity.get(name) != value
-    ]:
-        reasons.append(_reason(rules, "JUDGED_AS_OTHER", field=changed[0], on=facts.accepted.on))
+    elif changed := _judged_as_other(facts, rule):
+        reasons.append(_reason(rules, "JUDGED_AS_OTHER", field=changed, on=facts.accepted.on))
     return reasons
+
+
+def _judged_as_other(facts: ItemFacts, rule: KindRule) -> str:
+    """The first field by which the last accepted test was of another item than this is now; empty when of this one.
+
+    A test that does not say what it was judged as speaks for nothing, nor does one of a class that there is not.
+    """
+    stated, identity = facts.accepted.judged_as, facts.identity
+    needed = ["kind", "class"] if rule.classes else ["kind"]
+    for name in [*needed, *stated]:
+        if name not in stated or stated[name] != identity.get(name):
+            return name
+    return "class" if rule.classes and facts.cls not in rule.classes else ""
 
 
 def _date_reasons(facts: ItemFacts, rules: Rules, running: tuple[Clock, ...], as_of: date) -> list[Reason]:
@@ -367,6 +379,7 @@ def _set_reasons(
                     cause="mate",
                     mate=mate.item_no,
                     mate_code=answer.reasons[0].code,
+                    mate_verdict=answer.verdict,
                 )
             )
     return reasons
