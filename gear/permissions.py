@@ -43,15 +43,18 @@ ACTS = {
 
 # url name: {method: roles}. HEAD and OPTIONS follow GET. Routes of other apps stand in their own permissions.py.
 ROUTES: dict[str, dict[str, frozenset[str]]] = {
+    "find": {"GET": EVERYONE},
     "ask": {"GET": ANYONE},
     "answer": {"GET": ANYONE},
     "item": {"GET": EVERYONE},
+    "act": {"GET": WORKING, "POST": WORKING},  # which of the acts, ACTS says
     **{
         name: {"GET": EVERYONE}
         for name in ("api_docs", "api_schema", "api_items", "api_item", "api_answer", "api_answers", "api_history")
     },
     "api_acts": {"POST": WORKING},
     "api_moves": {"POST": WORKING},
+    "site_policy": {"GET": OFFICE},
     # Everybody, the auditor too, chooses a password that nobody else has seen.
     "my_password": {"GET": EVERYONE, "POST": EVERYONE},
     **{name: {"GET": MANAGERS | {"auditor"}} for name in ("people", "person", "crews", "depots", "holders")},
@@ -69,6 +72,8 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
             "depot_edit",
             "holder_add",
             "holder_edit",
+            "site_policy_change",
+            "site_pack_change",
         )
     },
 }

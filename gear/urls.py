@@ -2,7 +2,7 @@
 
 from django.urls import path, re_path
 
-from gear.views import answer, item, people, places
+from gear.views import answer, item, people, places, policy
 
 urlpatterns = [
     # The square on a label holds the address in capitals; what is typed or read off may be in any case.
@@ -26,4 +26,7 @@ urlpatterns = [
     path("holders/", places.holders, name="holders"),
     path("holders/new/", places.AddHolder.as_view(), name="holder_add"),
     path("holders/<int:pk>/", places.EditHolder.as_view(), name="holder_edit"),
+    path("site/", policy.site_policy, name="site_policy"),
+    path("site/policy/", policy.ChangePolicy.as_view(), name="site_policy_change"),
+    path("site/pack/", policy.AdoptPack.as_view(), name="site_pack_change"),
 ]

@@ -16,49 +16,53 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from gear import permissions
-from gear.actions.acting import Act, Refused, keeping_refusals, reason_in
+from gear.actions.acting import Act, keeping_refusals, reason_in
+from gear.actions.passwords import check_again
+from gear.actions.refusals import FieldRefused
 from gear.ledger import Draft, record
 from gear.models import Crew, Depot, Holder, User
 
 LONGEST_USERNAME = 150
 SHORTEST_PIN, LONGEST_PIN = 4, 8
-# code: (form field, sentence)
-PEOPLE_WORDS = {
-    "USERNAME_TAKEN": (
-        "username",
-        _("This username is taken. It belongs to that person for ever; choose another."),
-    ),
-    "USERNAME_WRONG": (
-        "username",
-        _("A username has letters, digits and @ . + - _ only, at most 150 of them."),
-    ),
-    "OWN_RIGHTS": (
-        "role",
-        _("Nobody changes their own role, crew or depot. Ask another supervisor or administrator."),
-    ),
-    "OWN_ACCOUNT": ("reason", _("Nobody deactivates themselves. Ask another supervisor or administrator.")),
-    "LAST_ADMINISTRATOR": (
-        "role",
-        _("This is the last administrator. Make another person administrator first."),
-    ),
-    "NAME_HAS_GEAR": (
-        "has_gear",
-        _("Another person who holds gear has this name. Tell them apart, for example by a middle initial."),
-    ),
-    "PIN_DIGITS": ("pin", _("A PIN is 4 to 8 digits.")),
-    "PIN_TOO_EASY": ("pin", _("This PIN is guessed at once. Do not repeat one digit or count up or down.")),
-    "WRONG_PASSWORD": ("current", _("This is not your password.")),
-    "ALREADY_SO": ("", _("This was done already. Nothing was changed.")),
-}
 
 
-class PeopleRefused(Refused):
-    """A change to people that may not be made. `field` is the form field at fault, or empty."""
+class PeopleRefused(FieldRefused):
+    """A change to people that may not be made."""
 
-    def __init__(self, code: str):
-        self.field, sentence = PEOPLE_WORDS[code]
-        self.code = code
-        Exception.__init__(self, str(sentence))
+    SENTENCES = {
+        "USERNAME_TAKEN": (
+            "username",
+            _("This username is taken. It belongs to that person for ever; choose another."),
+        ),
+        "USERNAME_WRONG": (
+            "username",
+            _("A username has letters, digits and @ . + - _ only, at most 150 of them."),
+        ),
+        "OWN_RIGHTS": (
+            "role",
+            _("Nobody changes their own role, crew or depot. Ask another supervisor or administrator."),
+        ),
+        "OWN_ACCOUNT": (
+            "reason",
+            _("Nobody deactivates themselves. Ask another supervisor or administrator."),
+        ),
+        "LAST_ADMINISTRATOR": (
+            "role",
+            _("This is the last administrator. Make another person administrator first."),
+        ),
+        "NAME_HAS_GEAR": (
+            "has_gear",
+            _(
+                "Another person who holds gear has this name. Tell them apart, for example by a middle initial."
+            ),
+        ),
+        "PIN_DIGITS": ("pin", _("A PIN is 4 to 8 digits.")),
+        "PIN_TOO_EASY": (
+            "pin",
+            _("This PIN is guessed at once. Do not repeat one digit or count up or down."),
+        ),
+        "ALREADY_SO": ("", _("This was done already. Nothing was changed.")),
+    }
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,10 +164,9 @@ def set_password(person: User, *, password: str, act: Act) -> User:
 
 
 def change_own_password(person: User, *, current: str, password: str, act: Act) -> User:
-    """Choose a new password of one's own. Raises PeopleRefused where the current one is wrong."""
+    """Choose a new password of one's own. Raises PasswordRefused where the current one is wrong."""
     with keeping_refusals("change_own_password", person.username, act):
-        if not person.check_password(current):
-            raise PeopleRefused("WRONG_PASSWORD")
+        check_again(person, current)
         return _give_password(_locked(person), password, act)
 
 

@@ -11,29 +11,26 @@ from django.db import IntegrityError
 from django.utils.translation import gettext_lazy as _
 
 from gear import permissions
-from gear.actions.acting import Act, Refused, keeping_refusals
+from gear.actions.acting import Act, keeping_refusals
 from gear.actions.people import note_change
+from gear.actions.refusals import FieldRefused
 from gear.models import Crew, Depot, Holder, ItemState, User
 
 PLACE_KINDS = ("truck", "crew", "shelf", "bench", "lab", "contractor")
-PLACE_WORDS = {
-    "NAME_TAKEN": ("name", _("This name is taken. Names stand in the record; choose another.")),
-    "NAME_IN_USE": (
-        "name",
-        _("This name stands in the record already. Add a new one instead of renaming it."),
-    ),
-    "HAS_GEAR": ("active", _("Gear is still recorded there. Move it first.")),
-    "PERSON_KIND": ("kind", _("A person becomes a holder on their own page: tick that they hold gear.")),
-}
 
 
-class PlaceRefused(Refused):
-    """A change to a depot, crew or holder that may not be made. `field` is the form field at fault."""
+class PlaceRefused(FieldRefused):
+    """A change to a depot, crew or holder that may not be made."""
 
-    def __init__(self, code: str):
-        self.field, sentence = PLACE_WORDS[code]
-        self.code = code
-        Exception.__init__(self, str(sentence))
+    SENTENCES = {
+        "NAME_TAKEN": ("name", _("This name is taken. Names stand in the record; choose another.")),
+        "NAME_IN_USE": (
+            "name",
+            _("This name stands in the record already. Add a new one instead of renaming it."),
+        ),
+        "HAS_GEAR": ("active", _("Gear is still recorded there. Move it first.")),
+        "PERSON_KIND": ("kind", _("A person becomes a holder on their own page: tick that they hold gear.")),
+    }
 
 
 def add_depot(name: str, *, act: Act) -> Depot:

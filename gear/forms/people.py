@@ -19,19 +19,19 @@ from gear.queries import people as reads
 LONGEST_NAME = 80
 
 
-def _password_field(label: Any, *, new: bool = True, **choices: Any) -> forms.CharField:
+def password_field(label: Any, *, new: bool = True, **choices: Any) -> forms.CharField:
     widget = forms.PasswordInput(attrs={"autocomplete": "new-password" if new else "current-password"})
     return forms.CharField(label=label, widget=widget, strip=False, max_length=4096, **choices)
 
 
-class _Plain(forms.Form):
+class Plain(forms.Form):
     """A form whose labels end as they are written."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, label_suffix="", **kwargs)
 
 
-class _FilledInBy(_Plain):
+class _FilledInBy(Plain):
     """A form that knows who fills it in; crews and depots are those that `by` may manage."""
 
     def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
@@ -96,12 +96,12 @@ class NewPersonForm(PersonForm):
         ),
         widget=forms.TextInput(attrs={"autocapitalize": "none", "autocomplete": "off"}),
     )
-    password = _password_field(
+    password = password_field(
         _("Password"),
         required=False,
         help_text=_("May wait: without one they cannot sign in until it is set."),
     )
-    again = _password_field(_("Password again"), required=False)
+    again = password_field(_("Password again"), required=False)
     field_order = ("username", "first_name", "last_name", "email", "role", "crew", "depot", "has_gear")
 
     def clean(self) -> dict[str, Any]:
@@ -114,9 +114,9 @@ class NewPersonForm(PersonForm):
         return cleaned
 
 
-class PasswordForm(_Plain):
-    password = _password_field(_("New password"))
-    again = _password_field(_("New password again"))
+class PasswordForm(Plain):
+    password = password_field(_("New password"))
+    again = password_field(_("New password again"))
 
     def __init__(self, *args: Any, person: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -130,11 +130,11 @@ class PasswordForm(_Plain):
 
 
 class OwnPasswordForm(PasswordForm):
-    current = _password_field(_("Your password now"), new=False)
+    current = password_field(_("Your password now"), new=False)
     field_order = ("current", "password", "again")
 
 
-class PinForm(_Plain):
+class PinForm(Plain):
     pin = forms.CharField(
         label=_("PIN"),
         required=False,
@@ -158,7 +158,7 @@ class PinForm(_Plain):
         return cleaned
 
 
-class ReasonForm(_Plain):
+class ReasonForm(Plain):
     reason = forms.CharField(label=_("Reason"), max_length=400)
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import logging
 from collections.abc import Iterator, Sequence
 
+from django.db.models import Q, QuerySet
+
 from gear.ledger import rules_on
 from gear.models import GearSet, Holder, Item
 from gear.queries.answers import _Reading
@@ -29,8 +31,21 @@ def fleet(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
     yield from _from_states(asked) if asked.current else _from_entries(asked)
 
 
+def judged(items: QuerySet[Item], asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
+    """The answer about some items as of now, from the states, in their order and a constant number of queries.
+
+    Their mates are read with them, since an item is no better than its set.
+    """
+    numbers = list(items.values_list("item_no", flat=True))
+    told = {
+        facts.item_no: (answers[0], facts)
+        for answers, facts in fleet_under(asked, [rules_for(asked)], items=items)
+    }
+    yield from (told[item_no] for item_no in numbers if item_no in told)
+
+
 class _States:
-    """The stored facts of every item, and what is wrong with them."""
+    """The stored facts of every item, or of some and their mates, and what is wrong with them."""
 
     def __init__(self) -> None:
         self.facts: dict[str, fold.ItemFacts] = {}
@@ -38,10 +53,15 @@ class _States:
         self.members: dict[str, list[str]] = {}
         self.sets: dict[str, SetFacts] = {}
 
-    def read(self) -> None:
+    def read(self, items: QuerySet[Item] | None = None) -> None:
         """From the items, so that one without a state is not passed over."""
         unread: dict[str, int | None] = {}
-        found = Item.objects.order_by("item_no").values_list(
+        wanted, sets = Item.objects.all(), GearSet.objects.all()
+        if items is not None:
+            joined = items.values("state__gear_set")
+            wanted = wanted.filter(Q(pk__in=items.values("pk")) | Q(state__gear_set__in=joined))
+            sets = sets.filter(pk__in=joined)
+        found = wanted.order_by("item_no").values_list(
             "item_no", "state__facts", "state__chain_ok", "state__holder_id"
         )
         for item_no, stored, chain_ok, holder in found.iterator(chunk_size=2000):
@@ -55,9 +75,7 @@ class _States:
             if facts.set_no:
                 self.members.setdefault(facts.set_no, []).append(item_no)
         self._place(unread)
-        self.sets = {
-            row.set_no: SetFacts(row.set_no, row.kind, row.required) for row in GearSet.objects.all()
-        }
+        self.sets = {row.set_no: SetFacts(row.set_no, row.kind, row.required) for row in sets}
 
     def _place(self, unread: dict[str, int | None]) -> None:
         """Where the items are whose facts cannot be read: that is still known from the column beside them."""
@@ -89,18 +107,32 @@ class _States:
         )
 
 
-def _from_states(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
-    rules, trouble = rules_for(asked), clock_trouble(asked)
+def fleet_under(
+    asked: Question, choices: Sequence[Rules], *, items: QuerySet[Item] | None = None
+) -> Iterator[tuple[list[Answer], fold.ItemFacts]]:
+    """The answers about every item in the book, on a day from today on, under each choice of rules in turn.
+
+    Where `items` are named: about these and their mates.
+    """
+    trouble = clock_trouble(asked)
     states = _States()
-    states.read()
+    states.read(items)
     for item_no, facts in states.facts.items():
-        try:
-            answer = states.decide(facts, asked, rules, trouble)
-        except Exception:
-            # Facts that can be read but make no sense must not keep the other items from being answered.
-            log.exception("No answer could be decided for %s", item_no)
-            answer = readiness.refused(item_no, "RECORD_UNREADABLE", as_of=asked.as_of, rules=rules)
-        yield answer, facts
+        found = []
+        for rules in choices:
+            try:
+                answer = states.decide(facts, asked, rules, trouble)
+            except Exception:
+                # Facts that can be read but make no sense must not keep the other items from being answered.
+                log.exception("No answer could be decided for %s", item_no)
+                answer = readiness.refused(item_no, "RECORD_UNREADABLE", as_of=asked.as_of, rules=rules)
+            found.append(answer)
+        yield found, facts
+
+
+def _from_states(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
+    for answers, facts in fleet_under(asked, [rules_for(asked)]):
+        yield answers[0], facts
 
 
 def _stored_facts(item_no: str, stored: dict | None) -> fold.ItemFacts:

@@ -104,7 +104,7 @@ def test_a_pack_counts_from_its_day_and_only_as_it_was_adopted():
 def test_rules_that_cannot_be_read_leave_every_answer_unknown_and_writing_possible(spoilt, monkeypatch):
     blanket = builders.blanket()
     # A later program may record what this one cannot read.
-    monkeypatch.setattr("gear.ledger.record.entries.check", lambda *_args, **_kwargs: None)
+    monkeypatch.setattr("gear.rules.entries.check", lambda *_args, **_kwargs: None)
     record(Draft(None, "policy_set", {**facts(6, "2020-01-01"), **spoilt}), by=None, via="system")
     assert rules_on(date(2026, 7, 1)).pack is None
     builders.tested(blanket)  # a test is still recorded
