@@ -1,10 +1,11 @@
 """The pages of gear."""
 
-from django.urls import path, re_path
+from django.urls import include, path, re_path
 
-from gear.views import answer, item, people, places, policy
+from gear.views import answer, item, people, places, policy, search
 
 urlpatterns = [
+    path("", search.find, name="find"),
     # The square on a label holds the address in capitals; what is typed or read off may be in any case.
     re_path(r"^[tT]/$", answer.ask, name="ask"),
     re_path(r"^[tT]/(?P<code>.+?)/?$", answer.answer, name="answer"),
@@ -29,4 +30,5 @@ urlpatterns = [
     path("site/", policy.site_policy, name="site_policy"),
     path("site/policy/", policy.ChangePolicy.as_view(), name="site_policy_change"),
     path("site/pack/", policy.AdoptPack.as_view(), name="site_pack_change"),
+    path("api/v1/", include("gear.api.urls")),
 ]

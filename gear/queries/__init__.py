@@ -1,7 +1,7 @@
 """Reads that others may use: the answer about an item, now or as of a moment, and the whole book."""
 
 from gear.queries.answers import Scanned, Seen, answer, answers, answers_to, everything, scanned, seen
-from gear.queries.fleet import fleet, rules_for
+from gear.queries.fleet import fleet, judged, rules_for
 from gear.queries.questions import (
     BadQuestion,
     Question,
@@ -25,6 +25,7 @@ __all__ = [
     "clock_trouble",
     "everything",
     "fleet",
+    "judged",
     "question",
     "question_in",
     "rules_for",

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from gear import wording
 from gear.models import KIND_NAMES
 from gear.rules import units
+from gear.rules.packs import Figure
 
 Identity = Mapping[str, Any]
 
@@ -90,6 +91,8 @@ def markings(identity: Identity) -> list[tuple[str, str]]:
     return [(name, str(value)) for name, value in rows if value not in (None, "")]
 
 
-def volts(value: int) -> str:
-    """`17,000 V`: in volts, so that nobody takes it for the number that names a glove by its test."""
-    return _("%s V") % f"{value:,}"
+def volts(figure: Figure | None) -> str:
+    """`17,000 V`: in volts, so that nobody takes it for the number that names a glove by its test. Nothing for None."""
+    if figure is None or figure.value is None:
+        return ""
+    return _("%s V") % f"{int(figure.value):,}"

@@ -169,7 +169,9 @@ _KNOWN = {
 def holder_word(holder: Mapping) -> str:
     """`Dev, Crew 7` for a person, `Truck T-07, Crew 7` for what is no person."""
     kind, name, crew = holder["kind"], str(holder["name"]), holder.get("crew")
-    first = name if kind == "person" else f"{word(HOLDER_NAMES, kind)} {name}"
+    kind_word = word(HOLDER_NAMES, kind)
+    says_so = kind == "person" or name.casefold().startswith(kind_word.casefold())
+    first = name if says_so else f"{kind_word} {name}"
     return f"{first}, {crew}" if crew and crew != name else first
 
 
@@ -269,7 +271,7 @@ def findings(facts: Mapping) -> Sequence[str]:
     """What the judgement found, in words."""
     stated = facts.get("codes")
     return (
-        [wording.test_code(one) for one in stated if isinstance(one, Mapping)]
+        [wording.test_code(dict(one)) for one in stated if isinstance(one, Mapping)]
         if isinstance(stated, list)
         else []
     )

@@ -117,7 +117,8 @@ def _told(entry: Entry, corrections: Sequence[Entry]) -> Told:
 
 def _correction(correction: Entry, entry: Entry, *, is_last: bool) -> Correction:
     new = correction.facts.get("replacement") if isinstance(correction.facts, Mapping) else None
-    when, says = "", ()
+    when = ""
+    says: Sequence[tuple[str, str]] = ()
     if new is not None:
         line = fold.replaced(line_of(entry), new)
         when = _when(line.occurred_on, line.occurred_at, line.precision)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from typing import Any, cast
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.views import redirect_to_login
@@ -69,7 +69,7 @@ def _person(request: HttpRequest) -> User | None:
     """Who asks. Only a verdict is at stake: where even that cannot be told, it is nobody."""
     try:
         user = request.user
-        return cast(User, user) if user.is_authenticated and user.is_active else None
+        return user if user.is_authenticated and user.is_active else None
     except Exception:
         log.exception("It cannot be told who asks")
         return None
@@ -123,8 +123,8 @@ def _rating(found: Scanned) -> dict[str, Any]:
     if rating is None:
         return {}
     return {
-        "max_use": described.volts(rating.max_use.value) if rating.max_use else "",
-        "to_ground": described.volts(rating.to_ground.value) if rating.to_ground else "",
+        "max_use": described.volts(rating.max_use),
+        "to_ground": described.volts(rating.to_ground),
         "use_note": wording.use_note(kind),
     }
 
