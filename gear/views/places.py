@@ -118,11 +118,14 @@ class EditHolder(_Place):
 
     def get_initial(self) -> dict[str, Any]:
         holder = self._holder()
-        self.title = f"{HOLDER_NAMES[holder.kind]} {holder.name}"
         return {"crew": holder.crew, "depot": holder.depot, "active": holder.active}
 
     def do(self, form: Form, act: Act) -> str:
         return _saved(places.change_holder(self._holder(), **form.cleaned_data, act=act))
+
+    def get_context_data(self, **values: Any) -> dict[str, Any]:
+        holder = self._holder()
+        return super().get_context_data(title=f"{HOLDER_NAMES[holder.kind]} {holder.name}", **values)
 
     def _holder(self) -> Any:
         return get_object_or_404(reads.holders_in(bound_to(self.request.user)), pk=self.kwargs["pk"])

@@ -63,11 +63,15 @@ def _told(entry: RuleEntry) -> dict[str, Any]:
 
 def choices_in_words(chosen: SitePolicy) -> list[tuple[str, str]]:
     """(what is chosen, the choice) for everything a policy adds to its pack."""
-    found = [
-        (f"{KIND_NAMES.get(kind, kind)}, {title}", forms.span_in_words(interval))
-        for name, title in forms.SPANS.items()
-        for kind, interval in getattr(chosen, name).items()
-    ]
+    found = []
+    for kind, name in KIND_NAMES.items():
+        spans = [
+            f"{title.lower()} {forms.span_in_words(span)}"
+            for field, title in forms.SPANS.items()
+            if (span := getattr(chosen, field).get(kind))
+        ]
+        if spans:
+            found.append((str(name), ", ".join(spans)))
     found += [(str(label), _("yes")) for name, (label, _text) in forms.FLAGS.items() if getattr(chosen, name)]
     days = ngettext("%d day", "%d days", chosen.due_soon_days) % chosen.due_soon_days
     return [*found, (_("Due soon"), days), (_("Source"), chosen.source)]

@@ -136,7 +136,7 @@ def test_the_page_shows_what_counts_what_comes_and_who_decided(ines):
     page = html.unescape(ines.get("/site/").content.decode())
     for words in (
         "us_federal 1",
-        "Line hose, Test interval",
+        "test interval 12 months, shelf limit 12 months",
         "1 JUL 2026",
         "to come",
         "ines",
@@ -145,7 +145,7 @@ def test_the_page_shows_what_counts_what_comes_and_who_decided(ines):
         assert words in page
     with time_machine.travel(datetime(2026, 7, 1, 16, tzinfo=UTC)):
         page = html.unescape(signed_in(ines.person).get("/site/").content.decode())
-    assert "Blanket, Test interval" in page
+    assert "test interval 6 months" in page
     assert "in force" in page
 
 
@@ -302,16 +302,16 @@ def test_only_the_worst_lines_are_shown_and_the_counts_are_of_all(ines):
     assert sum(number for _key, number in change.counts) == change.total == 6
 
 
-def test_the_preview_asks_as_often_for_many_items_as_for_few(django_assert_num_queries):
+def test_the_preview_asks_as_often_for_many_items_as_for_few(django_assert_max_num_queries):
     proposed = acts.proposed_policy(
         SitePolicy(intervals={"blanket": Interval(6, "months")}), effective_from=FIRST_OF_JULY
     )
     held_blanket(tested_on=date(2026, 6, 1))
-    with django_assert_num_queries(5):
+    with django_assert_max_num_queries(12) as few:
         site_rules.change(proposed)
     for _one in range(6):
         held_blanket(tested_on=date(2026, 6, 1))
-    with django_assert_num_queries(5):
+    with django_assert_max_num_queries(len(few)):
         site_rules.change(proposed)
 
 
