@@ -47,6 +47,7 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "ask": {"GET": ANYONE},
     "answer": {"GET": ANYONE},
     "item": {"GET": EVERYONE},
+    "label": {"GET": EVERYONE},
     "act": {"GET": WORKING, "POST": WORKING},  # which of the acts, ACTS says
     **{
         name: {"GET": EVERYONE}
