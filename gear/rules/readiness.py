@@ -3,97 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 
 from gear.rules import clocks
+from gear.rules.blocks import BLOCKS, GOOD, KINDS, NOTE, OVERRIDING, STOP, UNKNOWN, Reason
 from gear.rules.clocks import Clock
 from gear.rules.fold import ItemFacts
 from gear.rules.packs import KindRule, RulePack
 from gear.rules.policy import SitePolicy
 
-GOOD, STOP, UNKNOWN = "good", "stop", "unknown"
-NOTE = "note"
-
-# code: (rank, effect). Worst first; JOB order of what blocks an item.
-BLOCKS = {
-    "PACK_REFUSED": (0, UNKNOWN),
-    "CHAIN_BROKEN": (1, UNKNOWN),
-    "CLOCK_BEHIND": (2, UNKNOWN),
-    "DESTROYED": (10, STOP),
-    "REJECTED": (11, STOP),
-    "NOT_IN_BOOK": (20, UNKNOWN),
-    "LABEL_UNREADABLE": (21, UNKNOWN),
-    "LABEL_REPLACED": (22, STOP),
-    "RECORD_UNREADABLE": (23, UNKNOWN),
-    "UNKNOWN_KIND": (24, UNKNOWN),
-    "NO_RULE_FOR_KIND": (25, UNKNOWN),
-    "NOT_YET_RECEIVED": (26, UNKNOWN),
-    "HELD": (30, STOP),
-    "LOST": (31, STOP),
-    "FAILED_TEST": (40, STOP),
-    "DAMAGED": (50, STOP),
-    "NEEDS_TEST": (60, STOP),
-    "OUT_FOR_REPAIR": (61, STOP),
-    "OUT_FOR_TEST": (62, STOP),
-    "NEVER_TESTED": (70, STOP),
-    "TEST_NOT_JUDGED": (71, UNKNOWN),
-    "JUDGED_AS_OTHER": (72, STOP),
-    "OUT_OF_DATE": (80, STOP),
-    "SHELF_LIMIT": (90, STOP),
-    "SET_NOT_COMPLETE": (120, STOP),
-    "NEEDS_CLEANING": (130, STOP),
-    "NOT_INSPECTED": (140, STOP),
-    "OTHER_HOLDER": (150, STOP),
-    "NOT_INSPECTED_TODAY": (160, NOTE),
-    "DUE_SOON": (170, NOTE),
-}
-# Nothing that is known of the item can be relied upon when one of these holds, not even a `stop`.
-OVERRIDING = frozenset(
-    {
-        "PACK_REFUSED",
-        "CHAIN_BROKEN",
-        "CLOCK_BEHIND",
-        "NOT_IN_BOOK",
-        "LABEL_UNREADABLE",
-        "RECORD_UNREADABLE",
-        "UNKNOWN_KIND",
-        "NO_RULE_FOR_KIND",
-        "NOT_YET_RECEIVED",
-    }
-)
-KINDS = (
-    "glove",
-    "sleeve",
-    "blanket",
-    "line_hose",
-    "hood",
-    "rigid_cover",
-    "grounding_jumper",
-    "live_line_tool",
-    "voltage_detector",
-    "protector",
-)
+__all__ = [
+    "BLOCKS",
+    "GOOD",
+    "HANDED",
+    "KINDS",
+    "NOTE",
+    "OVERRIDING",
+    "STOP",
+    "UNKNOWN",
+    "Answer",
+    "Reason",
+    "Rules",
+    "SetFacts",
+    "decide",
+    "refused",
+    "running_clocks",
+]
 HANDED = frozenset({"glove", "sleeve"})
 _MATCHING = ("kind", "class", "size", "length_mm", "type")
-
-
-@dataclass(frozen=True)
-class Reason:
-    """Why an item is not good, or a note. `values` fill the sentence; `source` is a clause or practice."""
-
-    code: str
-    source: str = ""
-    values: dict = field(default_factory=dict)
-
-    @property
-    def rank(self) -> int:
-        return BLOCKS[self.code][0]
-
-    @property
-    def effect(self) -> str:
-        # Of a mate about which nothing can be said, nothing follows but that nothing can be said of the pair.
-        return UNKNOWN if self.values.get("mate_verdict") == UNKNOWN else BLOCKS[self.code][1]
 
 
 @dataclass(frozen=True)
