@@ -290,6 +290,9 @@ LINE_SENTENCES = {
         "{field} {shown} is in the book and was registered with other content. A file adds and never changes: "
         "correct the item's record instead."
     ),
+    "LOOKS_LIKE_IN_BOOK": gettext_lazy(
+        "{field} {shown} is easily taken for {other}, which is in the book. Give it a number of its own."
+    ),
     "SERIAL_IN_BOOK": gettext_lazy("{field} {shown} of this maker and hand belongs to {other} already."),
     "MIXED_SET_IN_BOOK": gettext_lazy("{field} {shown} is a set of another kind in the book ({other})."),
     "OUTSIDE_DEPOT": gettext_lazy("{field} {shown} is outside your depot ({other})."),

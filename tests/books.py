@@ -6,6 +6,7 @@ from pathlib import Path
 from openpyxl import Workbook
 
 from gear.rules.gearbook import COLUMNS as GEAR_COLUMNS
+from inspections.rules.testbook import COLUMNS as TEST_COLUMNS
 
 GLOVE = {
     "kind": "glove",
@@ -45,7 +46,7 @@ def _csv(path: Path, columns: tuple[str, ...], rows: list[dict]) -> Path:
 
 def workbook(folder: Path, book: str, *rows: dict) -> Path:
     """The same rows in the first sheet of an XLSX workbook."""
-    made = gear_rows(*rows) if book == "gear" else list(rows)
+    made = gear_rows(*rows) if book == "gear" else bench_rows(*rows)
     columns = sorted({name for row in made for name in row})
     sheets = Workbook()
     sheet = sheets.active
@@ -55,3 +56,33 @@ def workbook(folder: Path, book: str, *rows: dict) -> Path:
     path = folder / f"{book}.xlsx"
     sheets.save(path)
     return path
+
+
+TEST = {
+    "tested_on": "2026-03-02",
+    "purpose": "in_service",
+    "supply": "ac",
+    "applied_v": "20000",
+    "seconds": "60",
+    "leakage_ma": "12.5",
+    "visual": "accept",
+    "breakdown": "no",
+    "flashover": "no",
+    "report_no": "R-1",
+}
+
+
+def bench_rows(*rows: dict) -> list[dict]:
+    """Rows of a test book; an accepted in-service test of a class 2 glove unless told otherwise."""
+    return [{**TEST, **row} for row in rows]
+
+
+def jumper_test(item_no: str, **columns: str) -> dict:
+    """A row about a jumper: resistance and temperature, no voltage."""
+    bare = {"supply": "", "applied_v": "", "seconds": "", "leakage_ma": "", "breakdown": "", "flashover": ""}
+    return {**bare, "item_no": item_no, "resistance_mohm": "1.0", "cable_temp_c": "20", **columns}
+
+
+def bench_book(folder: Path, *rows: dict, name: str = "tests.csv") -> Path:
+    """A CSV test book with every column."""
+    return _csv(folder / name, TEST_COLUMNS, bench_rows(*rows))

@@ -15,7 +15,7 @@ from gear.actions.committing import Limits, commit_file, keep_file
 from gear.ledger import site_zone
 from gear.ledger.states import batches
 from gear.models import Entry, Item
-from gear.rules import gearbook, tables
+from gear.rules import gearbook, tables, values
 from gear.rules.fates import KNOWN, NEW, Report, fates_of
 from gear.rules.gearbook import GearRow
 from gear.rules.moments import local_day
@@ -113,6 +113,7 @@ def _differs(row: GearRow) -> Problem:
 def against_the_book(rows: Sequence[GearRow], act: Act) -> Iterator[Problem]:
     """What the book has against new rows: a serial that is taken, a set of another kind, another depot."""
     yield from joining.mixed_sets(rows)
+    yield from _look_alikes(rows)
     taken = _serials([row.serial for row in rows if row.serial])
     own = act.by.depot.name if act.by is not None and act.by.depot else None
     for row in rows:
@@ -123,6 +124,20 @@ def against_the_book(rows: Sequence[GearRow], act: Act) -> Iterator[Problem]:
             )
         if own and row.depot and row.depot != own:
             yield Problem(row.line, "OUTSIDE_DEPOT", {"field": "depot", "shown": row.depot, "other": own})
+
+
+def _look_alikes(rows: Sequence[GearRow]) -> Iterator[Problem]:
+    """A new number that an eye in a hurry takes for one that is in the book already."""
+    if not rows:
+        return
+    seen: dict[str, str] = {}
+    for item_no in Item.objects.order_by("pk").values_list("item_no", flat=True).iterator(chunk_size=2000):
+        seen.setdefault(values.skeleton(item_no), item_no)
+    for row in rows:
+        other = seen.get(values.skeleton(row.item_no))
+        if other is not None:
+            shown = {"field": "item_no", "shown": row.item_no, "other": other}
+            yield Problem(row.line, "LOOKS_LIKE_IN_BOOK", shown)
 
 
 def _serials(serials: Sequence[str]) -> dict[tuple[str, str, str], str]:

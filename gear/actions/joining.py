@@ -31,11 +31,12 @@ def new_sets(rows: Sequence[GearRow]) -> tuple[str, ...]:
     return tuple(sorted(wanted - _known(wanted).keys()))
 
 
-def _known(numbers: set[str]) -> dict[str, GearSet]:
+def _known(numbers: set[str], *, lock: bool = False) -> dict[str, GearSet]:
+    rows = GearSet.objects.select_for_update() if lock else GearSet.objects.all()
     return {
         row.set_no: row
         for batch in batches(sorted(numbers))
-        for row in GearSet.objects.filter(set_no__in=batch)
+        for row in rows.filter(set_no__in=batch).order_by("pk")
     }
 
 
@@ -65,7 +66,9 @@ def form_sets(rows: Sequence[GearRow], *, act: Act, moment: datetime) -> None:
     for row in rows:
         if row.set_no:
             joining.setdefault(row.set_no, []).append(row)
-    known = _known(set(joining))
+    known = _known(
+        set(joining), lock=True
+    )  # else two files that add pieces at once would both count from before
     fresh = [
         GearSet(set_no=number, kind=kind_of_set(pieces[0]), required=_required(pieces))
         for number, pieces in joining.items()

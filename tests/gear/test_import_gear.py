@@ -3,13 +3,12 @@
 import io
 import json
 import re
-import threading
 from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import OperationalError, connection
+from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
@@ -662,106 +661,6 @@ def test_3500_dirty_rows_get_a_report_on_every_row(tmp_path):
     assert sum(" refused: " in line for line in lines) == 500
     assert all("length_mm" in line and "made_on" in line for line in lines if " refused: " in line)
     assert "3500 lines: 3000 new, 0 known, 500 refused" in told
-
-
-class FailNth:
-    """An execute wrapper that fails the n-th statement."""
-
-    def __init__(self, nth: int):
-        self.nth, self.count = nth, 0
-
-    def __call__(self, execute, sql, params, many, context):
-        self.count += 1
-        if self.count == self.nth:
-            raise OperationalError("the disk is full")
-        return execute(sql, params, many, context)
-
-
-@pytest.mark.django_db(transaction=True)
-def test_whatever_statement_fails_nothing_is_half_done(tmp_path):
-    """FAULTS: FailNth over the commit; afterwards the same file goes in as if nothing had been."""
-    data = gear_book(tmp_path, *PAIR, jumper(1)).read_bytes()
-    failed = 0
-    for nth in range(1, 500):
-        try:
-            with connection.execute_wrapper(FailNth(nth)):
-                gearbook.commit("gear.csv", data, act=Act(None, via="import"), limits=BY_COMMAND)
-            break
-        except OperationalError:
-            failed += 1
-            assert set(stored().values()) == {0}
-    assert failed > 20
-    assert Item.objects.count() == 3
-    assert verify.verify() == []
-
-
-@pytest.mark.django_db(transaction=True)
-def test_a_commit_that_fails_at_its_very_end_leaves_nothing(tmp_path, monkeypatch):
-    """FAULTS C14: COMMIT does not pass through execute wrappers."""
-    data = gear_book(tmp_path, *PAIR).read_bytes()
-
-    def fail() -> None:
-        raise OperationalError("I/O error")
-
-    with monkeypatch.context() as patch:
-        patch.setattr(connection, "_commit", fail)
-        with pytest.raises(OperationalError):
-            gearbook.commit("gear.csv", data, act=Act(None, via="import"), limits=BY_COMMAND)
-    connection.rollback()
-    assert set(stored().values()) == {0}
-    assert gearbook.commit("gear.csv", data, act=Act(None, via="import"), limits=BY_COMMAND).committed
-
-
-@pytest.mark.django_db(transaction=True)
-def test_two_people_bring_in_the_same_book_at_once(tmp_path):
-    data = gear_book(tmp_path, *PAIR, jumper(1), jumper(2)).read_bytes()
-    barrier, reports, errors = threading.Barrier(2), [], []
-
-    def work() -> None:
-        try:
-            barrier.wait()
-            reports.append(gearbook.commit("gear.csv", data, act=Act(None, via="import"), limits=BY_COMMAND))
-        except Exception as error:
-            errors.append(error)
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=work) for _one in range(2)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert errors == []
-    assert sorted(report.totals["new"] for report in reports) == [0, 4]
-    assert Item.objects.count() == 4
-    assert GearSet.objects.get(set_no="S-1").required == 2
-    assert verify.verify() == []
-
-
-@pytest.mark.django_db(transaction=True)
-def test_a_book_comes_in_while_somebody_works(tmp_path, cast):
-    """FAULTS B17: both are kept."""
-    imported(gear_book(tmp_path, *PAIR), "--commit")
-    glove = Item.objects.get(item_no="G-1")
-    data = gear_book(tmp_path, *PAIR, {"item_no": "G-3"}).read_bytes()
-    errors = []
-
-    def bring() -> None:
-        try:
-            gearbook.commit("gear.csv", data, act=Act(None, via="import"), limits=BY_COMMAND)
-        except Exception as error:
-            errors.append(error)
-        finally:
-            connection.close()
-
-    thread = threading.Thread(target=bring)
-    thread.start()
-    for number in range(5):
-        builders.happened(glove, "noted", note=f"look {number}")
-    thread.join()
-    assert errors == []
-    assert Entry.objects.filter(kind="noted").count() == 5
-    assert Item.objects.count() == 3
 
 
 def test_the_moment_of_import_is_never_in_the_future(tmp_path):
