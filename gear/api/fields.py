@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -33,11 +34,12 @@ class Body(serializers.Serializer):
         return super().to_internal_value(data)
 
 
-class _Strict(serializers.Field):
+class _Strict(serializers.Field, ABC):
     """Text or a whole number, read by one of gear.rules.values."""
 
+    @abstractmethod
     def read(self, given: str) -> Any:
-        raise NotImplementedError
+        """The value that the text plainly says. Raises BadValue."""
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, bool) or not isinstance(data, str | int):
