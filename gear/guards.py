@@ -118,7 +118,7 @@ def _both(model, condition: Q | None) -> list[str]:
     for lookup, value in condition.children:
         name, _join, how = lookup.partition("__")
         if how != "isnull" or condition.connector != Q.AND:
-            raise NotImplementedError(f"A partial key of {model._meta.label} by {lookup} cannot be guarded.")
+            raise TypeError(f"A partial key of {model._meta.label} by {lookup} cannot be guarded.")
         null = f'"{_column(model, name)}" IS {"NULL" if value else "NOT NULL"}'
         found += [null, f"NEW.{null}"]
     return found

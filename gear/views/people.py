@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from typing import Any
 
 from django.contrib import messages
@@ -86,7 +87,7 @@ def _may_manage(user: Any, person: User) -> bool:
     return True
 
 
-class Change(FormView):
+class Change(FormView, ABC):
     """A form, one act, and back to where it shows. What the act refuses stands beside the field at fault."""
 
     template_name = "gear/people_form.html"
@@ -105,13 +106,13 @@ class Change(FormView):
             messages.success(self.request, done)
         return redirect(self.back())
 
+    @abstractmethod
     def do(self, form: Form, act: Act) -> str:
         """Do what the form says; the sentence that tells what was done."""
-        raise NotImplementedError
 
+    @abstractmethod
     def back(self) -> str:
         """Where the page leads when it is done or left."""
-        raise NotImplementedError
 
     def get_context_data(self, **values: Any) -> dict[str, Any]:
         texts = {"title": self.title, "lead": self.lead, "button": self.button, "back": self.back()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from typing import Any
 
 from django.contrib import messages
@@ -77,7 +78,7 @@ def choices_in_words(chosen: SitePolicy) -> list[tuple[str, str]]:
     return [*found, (_("Due soon"), days), (_("Source"), chosen.source)]
 
 
-class _RuleChange(View):
+class _RuleChange(View, ABC):
     """A form, then what it would do to every item, then a reason and the password: only the last one records."""
 
     title: str | Promise = ""
@@ -111,14 +112,16 @@ class _RuleChange(View):
         messages.success(request, _("Recorded. It counts from %s.") % self._first_day(form))
         return redirect("site_policy")
 
+    @abstractmethod
     def form(self, *args: Any, **kwargs: Any) -> Any:
-        raise NotImplementedError
+        """The form of this change."""
 
     def initial(self) -> dict[str, Any]:
         return {}
 
+    @abstractmethod
     def do(self, form: Any, confirm: forms.ConfirmForm, act: Act) -> None:
-        raise NotImplementedError
+        """Record the change."""
 
     def _decided(self, form: Any, confirm: forms.ConfirmForm, act: Act) -> dict[str, Any]:
         """What both kinds of change are recorded with."""
@@ -152,9 +155,9 @@ class _RuleChange(View):
         }
         return render(self.request, "gear/rule_preview.html", context)
 
+    @abstractmethod
     def proposal(self, form: Any) -> list[tuple[str, str]]:
         """What is proposed, in words."""
-        raise NotImplementedError
 
     def _unreadable(self, problem: Exception) -> HttpResponse:
         context = {"title": self.title, "trouble": str(problem)}
