@@ -33,6 +33,8 @@ GRADES = tuple(f"{number}{high}" for number in range(1, 8) for high in ("", "H")
 # column: the kinds it belongs to; a column not named here belongs to all
 BELONGS: Mapping[str, frozenset[str]] = {
     "hand": frozenset({"glove", "sleeve", "protector"}),
+    "size": frozenset(KINDS) - {"grounding_jumper"},
+    "length_mm": frozenset(KINDS) - {"grounding_jumper"},
     "type": frozenset({"glove", "sleeve", "blanket", "line_hose", "hood"}),
     "cable_size": frozenset({"grounding_jumper"}),
     "cable_length_m": frozenset({"grounding_jumper"}),
@@ -41,7 +43,8 @@ BELONGS: Mapping[str, frozenset[str]] = {
 }
 # kind: plausible length in mm and the smallest value that is not inches or centimetres (common practice, no source)
 LENGTHS: Mapping[str, tuple[int, int]] = {"glove": (200, 600), "sleeve": (200, 1200)}
-ANY_LENGTH = (50, 20_000)
+LONG_CABLE_M = Decimal("12.2")  # 40 ft: longer jumpers are rare (common practice, no source)
+ANY_LENGTH = (100, 20_000)
 
 
 @dataclass(frozen=True)
@@ -150,11 +153,13 @@ def _readers(today: date) -> Mapping[str, Any]:
         "item_no": values.item_number, "kind": word(*KINDS), "class": values.text, "hand": word("L", "R"),
         "length_mm": values.whole, "type": word("I", "II"), "made_on": past, "received_on": past,
         "first_issued_on": past, "marked_expiry_on": values.day, "rated_kv": _positive,
-        "cable_size": word(*CABLE_SIZES), "cable_length_m": _positive, "clamp_grade": word(*GRADES), "ferrule_grade": word(*GRADES),
+        "cable_size": word(*CABLE_SIZES), "cable_length_m": _positive, "clamp_grade": word(*GRADES),
+        "ferrule_grade": word(*GRADES),
         "set_no": values.item_number, "holder": short, "holder_kind": word(*HOLDER_KINDS), "crew": short,
         "depot": short, "condition": word(*CONDITIONS), **free,
-        "size": partial(values.text, most=20), "colour": partial(values.text, most=40),
-        "serial": partial(values.text, most=60), "lot": partial(values.text, most=60), "maker": short, "model": short,
+        "size": partial(values.identifier, most=20), "colour": partial(values.text, most=40),
+        "serial": partial(values.identifier, most=60), "lot": partial(values.identifier, most=60),
+        "maker": short, "model": partial(values.identifier, most=80),
     }  # fmt: skip
 
 
@@ -194,7 +199,7 @@ def _order_errors(found: Mapping[str, Any]) -> Iterator[BadValue]:
     else:
         stated_pairs = [*zip(stated, stated[1:], strict=False)]
     for (early, first), (late, second) in stated_pairs:
-        if second < first:
+        if second < first or (late == "marked_expiry_on" and second == first):
             yield BadValue("ORDER", late, second, other=early, other_shown=first.isoformat())
 
 
@@ -204,6 +209,7 @@ def _within_file(rows: list[GearRow]) -> tuple[list[GearRow], list[GearRow], lis
     repeats, problems = [], []
     serials: dict[tuple, int] = {}
     sets: dict[str, GearRow] = {}
+    seen: dict[str, GearRow] = {}
     for row in rows:
         first = kept.get(row.item_no)
         if first is not None:
@@ -213,6 +219,7 @@ def _within_file(rows: list[GearRow]) -> tuple[list[GearRow], list[GearRow], lis
                 problems.append(_between("REPEATED", row, "item_no", row.item_no, first.line))
             continue
         kept[row.item_no] = row
+        problems += _look_alike(row, seen)
         if row.serial:
             key = (row.maker, row.serial, row.hand)
             if key in serials:
@@ -225,6 +232,17 @@ def _within_file(rows: list[GearRow]) -> tuple[list[GearRow], list[GearRow], lis
     return list(kept.values()), repeats, problems
 
 
+def _look_alike(row: GearRow, seen: dict[str, GearRow]) -> Iterator[Problem]:
+    """Another number of the file that an eye in a hurry takes for this one; both keys of this one are remembered."""
+    keys = {values.skeleton(row.item_no), row.item_no.casefold()}
+    others = [seen[key] for key in keys if key in seen]
+    if others:
+        first = min(others, key=lambda one: one.line)
+        yield _between("LOOKS_LIKE", row, "item_no", row.item_no, first.line)
+    for key in keys:
+        seen.setdefault(key, row)
+
+
 def _between(code: str, row: GearRow, name: str, shown: str, other: int) -> Problem:
     return Problem(row.line, code, {"field": name, "shown": shown, "other": other})
 
@@ -232,10 +250,14 @@ def _between(code: str, row: GearRow, name: str, shown: str, other: int) -> Prob
 def _notes(row: GearRow) -> Iterator[Problem]:
     if row.kind in ("glove", "sleeve") and row.hand is None:
         yield Problem(row.line, "HAND_NOT_STATED")
+    if row.kind in CLASSES and row.kind != "protector" and row.cls is None:
+        yield Problem(row.line, "CLASS_NOT_STATED")
     if row.kind == "glove" and row.length_mm is None:
         yield Problem(row.line, "LENGTH_NOT_STATED")
     if row.kind == "grounding_jumper" and (row.cable_size is None or row.cable_length_m is None):
         yield Problem(row.line, "CABLE_NOT_STATED")
+    if row.cable_length_m is not None and row.cable_length_m > LONG_CABLE_M:
+        yield Problem(row.line, "IN_FEET", {"field": "cable_length_m", "shown": str(row.cable_length_m)})
 
 
 def _iso(value: date | None) -> str | None:

@@ -17,7 +17,12 @@ def canonical(value: Any) -> bytes:
 
 
 def entry_hash(payload: Mapping[str, Any], previous: str) -> str:
-    """SHA-256 (hex) over the evidence fields of an entry and the hash of the entry before it ("" for the first)."""
+    """SHA-256 (hex) over the evidence fields of an entry and the hash of the entry before it ("" for the first).
+
+    Raises ValueError where the entry has a field "previous" of its own: it would be left out of the hash.
+    """
+    if "previous" in payload:
+        raise ValueError('An entry has no field "previous" of its own.')
     return hashlib.sha256(LEAF + canonical({**payload, "previous": previous})).hexdigest()
 
 
@@ -39,7 +44,10 @@ def _refuse_floats(value: Any) -> None:
     if isinstance(value, float):
         raise TypeError("Numbers in evidence are whole or text, never binary fractions.")
     if isinstance(value, Mapping):
-        for one in value.values():
+        for key, one in value.items():
+            # 1 and "1" would become the same key, and two contents would share one spelling.
+            if not isinstance(key, str):
+                raise TypeError(f"A key of evidence is text, not {key!r}.")
             _refuse_floats(one)
     elif isinstance(value, list | tuple):
         for one in value:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import re
+import warnings
 import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, time
+from datetime import date, datetime, time
+from decimal import Decimal
 from typing import Any
 
 from gear.rules.values import BadValue
@@ -16,6 +18,8 @@ from gear.rules.values import BadValue
 PAGE_BYTES, PAGE_ROWS, COMMAND_ROWS = 10 * 1024 * 1024, 50_000, 200_000
 LONGEST_FIELD = 1000
 _UNPACKED, _RATIO, _PARTS = 400 * 1024 * 1024, 200, 2000
+WIDEST = 200  # cells of a row that are looked at; a book has some thirty columns
+DIGITS_KEPT = 15  # by spreadsheets; a longer number was already rounded
 
 # code: English sentence; the edge translates it.
 REFUSALS: Mapping[str, str] = {
@@ -33,6 +37,10 @@ REFUSALS: Mapping[str, str] = {
     "MISSING_COLUMNS": "Required columns are missing: {names}.",
     "NOT_A_WORKBOOK": "The file is not a readable workbook. Save it again as XLSX or CSV.",
     "MACROS": "The workbook holds macros. Save it as XLSX without macros, or as CSV.",
+    "OLD_WORKBOOK": "This is a workbook of the old kind (XLS). Save it as XLSX or as CSV UTF-8.",
+    "ENCRYPTED": "The workbook is protected by a password. Save it without one.",
+    "LINKED": "The workbook is linked to other files. Break the links and save it again.",
+    "TOO_WIDE": "Row {line} of the sheet has more than {most} cells. Delete what stands beside the columns.",
     "SWOLLEN": "The workbook unpacks to far more than its size. It was not opened.",
 }
 _DELIMITERS = {";": "semicolons", "\t": "tabs", "|": "bars"}
@@ -85,23 +93,31 @@ def read(
         raise FileRefused("TOO_LARGE", most=most_bytes)
     if not data.strip():
         raise FileRefused("EMPTY")
+    if data[:4] == b"\xd0\xcf\x11\xe0":
+        raise FileRefused("OLD_WORKBOOK")
     is_workbook = data[:4] == b"PK\x03\x04" or name.lower().endswith((".xlsx", ".xlsm"))
-    lines = _workbook_lines(data) if is_workbook else _text_lines(data, columns)
-    return _table(lines, columns, required, most_rows)
+    if is_workbook:
+        return _table(_workbook_lines(data, most_rows), columns, required, most_rows, padded=True)
+    return _table(_text_lines(data, columns), columns, required, most_rows, padded=False)
 
 
-def _table(lines: Iterator, columns: Sequence[str], required: Sequence[str], most_rows: int) -> Table:
+def _table(
+    lines: Iterator, columns: Sequence[str], required: Sequence[str], most_rows: int, *, padded: bool
+) -> Table:
+    """`padded` where a row may rightly end before the header does: a sheet does not store empty cells."""
     header: list[str] | None = None
     rows: list[Row] = []
     problems: list[Problem] = []
     for line, cells in lines:
+        if not any(cell.strip() for cell in cells):
+            continue
         if header is None:
             header = _header(cells, columns, required)
             continue
         while len(cells) > len(header) and cells[-1] == "":
             cells = cells[:-1]
-        if not any(cells):
-            continue
+        if padded:
+            cells = cells + [""] * (len(header) - len(cells))
         if len(rows) + len(problems) >= most_rows:
             raise FileRefused("TOO_MANY_ROWS", most=most_rows)
         if bad := [one for one in cells if isinstance(one, BadCell)]:
@@ -132,7 +148,7 @@ def _header(cells: Sequence, columns: Sequence[str], required: Sequence[str]) ->
 
 def _text_lines(data: bytes, columns: Sequence[str]) -> Iterator[tuple[int, list]]:
     text = _decoded(data)
-    _check_delimiter(text.split("\n", 1)[0], columns)
+    _check_delimiter(text.lstrip().split("\n", 1)[0], columns)
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     before = 0
     while True:
@@ -157,7 +173,8 @@ def _decoded(data: bytes) -> str:
     if (offset := data.find(b"\x00")) >= 0:
         raise FileRefused("NUL", offset=offset)
     try:
-        return data.decode("utf-8-sig")
+        # Decoded with its mark, so that the offset of a bad byte counts from the start of the file.
+        return data.decode("utf-8").removeprefix("\ufeff")
     except UnicodeDecodeError as error:
         raise FileRefused("NOT_UTF8", offset=error.start) from None
 
@@ -182,32 +199,48 @@ class BadCell(str):
         return cell
 
 
-def _workbook_lines(data: bytes) -> Iterator[tuple[int, list]]:
+def _workbook_lines(data: bytes, most_rows: int) -> Iterator[tuple[int, list]]:
+    """The rows of the first sheet, each with its number in the sheet."""
     _check_package(data)
     from openpyxl import load_workbook
 
+    # openpyxl raises whatever its XML and zip readers raise; all of it means "not readable".
     try:
-        sheet = load_workbook(io.BytesIO(data), read_only=True, keep_links=False).worksheets[0]
-        for line, cells in enumerate(sheet.iter_rows(), start=1):
-            yield line, [_cell(cell) for cell in cells]
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # parts that it leaves out: styles, validations, extensions
+            sheet = load_workbook(io.BytesIO(data), read_only=True, keep_links=False).worksheets[0]
+            # What a file states of the size of its sheet may be too small, and rows would be lost without a word.
+            sheet.reset_dimensions()
+            for line, cells in enumerate(sheet.iter_rows(), start=1):
+                # One cell far down is preceded by blank rows without end; one far right, by blank cells.
+                if line > 4 * (most_rows + 1):
+                    raise FileRefused("TOO_MANY_ROWS", most=most_rows)
+                if len(cells) > WIDEST:
+                    raise FileRefused("TOO_WIDE", line=line, most=WIDEST)
+                yield line, [_cell(cell) for cell in cells]
     except FileRefused:
         raise
-    except (
-        Exception
-    ):  # openpyxl raises whatever its XML and zip readers raise; all of it means "not readable"
+    except Exception:
         raise FileRefused("NOT_A_WORKBOOK") from None
 
 
 def _check_package(data: bytes) -> None:
+    """Refuse, before anything is unpacked, what is not a plain workbook of sensible size."""
     try:
-        parts = zipfile.ZipFile(io.BytesIO(data)).infolist()
-    except (zipfile.BadZipFile, ValueError, OSError):
+        with zipfile.ZipFile(io.BytesIO(data)) as package:
+            parts = package.infolist()
+    except Exception:  # zipfile raises a dozen kinds of error on damaged bytes
         raise FileRefused("NOT_A_WORKBOOK") from None
+    names = [part.filename.lower() for part in parts]
+    if any(part.flag_bits & 0x1 for part in parts):
+        raise FileRefused("ENCRYPTED")
     unpacked = sum(part.file_size for part in parts)
     if len(parts) > _PARTS or unpacked > _UNPACKED or unpacked > max(len(data), 50_000) * _RATIO:
         raise FileRefused("SWOLLEN")
-    if any("vbaproject" in part.filename.lower() for part in parts):
+    if any("vbaproject" in name for name in names):
         raise FileRefused("MACROS")
+    if any("externallinks/" in name for name in names):
+        raise FileRefused("LINKED")
 
 
 def _cell(cell: Any) -> str:
@@ -218,17 +251,33 @@ def _cell(cell: Any) -> str:
         return BadCell("FORMULA", str(value)[:60])
     if sort == "e" or isinstance(value, bool):
         return BadCell("BAD_CELL", str(value)[:60])
-    if isinstance(value, datetime):
-        return (
-            value.date().isoformat() if value.time() == time.min else BadCell("BAD_CELL", value.isoformat())
-        )
-    if isinstance(value, float):
-        return str(int(value)) if value.is_integer() else repr(value)
-    if not isinstance(value, int | str):
+    if isinstance(value, date):
+        return _day(value)
+    if isinstance(value, int | float):
+        return _number(value, cell.number_format)
+    if not isinstance(value, str):
         return BadCell("BAD_CELL", str(value)[:60])
     if len(str(value)) > LONGEST_FIELD:
         return BadCell("BAD_CELL", str(value)[:60])
     return str(value)
+
+
+def _day(value: date) -> str:
+    """A true date, without a time, as ISO."""
+    if not isinstance(value, datetime):
+        return value.isoformat()
+    return value.date().isoformat() if value.time() == time.min else BadCell("BAD_CELL", value.isoformat())
+
+
+def _number(value: int | float, shown_as: str) -> str:
+    """A number as it was typed: 16.1, not the binary fraction nearest to it; refused where the sheet shows another."""
+    number = Decimal(f"{value:.{DIGITS_KEPT}g}")
+    if not number.is_finite() or abs(number) >= 10**DIGITS_KEPT:
+        return BadCell("NUMBER_ROUNDED", str(value)[:60])
+    if "%" in shown_as or re.fullmatch("0{2,}", shown_as):
+        return BadCell("NUMBER_SHOWN_OTHERWISE", str(value)[:60])
+    text = f"{number:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def parsed(row: Row, readers: Mapping[str, Any]) -> tuple[dict[str, Any], list[Problem]]:

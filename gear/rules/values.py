@@ -16,8 +16,14 @@ _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _MOMENT = re.compile(
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-][0-9]{2}:[0-9]{2})"
 )
-_ITEM_NO = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/#-]{0,39}")
-_LOOK_ALIKE = str.maketrans({"O": "0", "I": "1", "L": "1", "Z": "2", "S": "5", "B": "8"})
+_ITEM_NO = re.compile(r"[A-Za-z0-9][A-Za-z0-9._#-]{0,39}")
+_LOOK_ALIKE = str.maketrans({"O": "0", "o": "0", "I": "1", "i": "1", "l": "1", "|": "1", "_": "-", " ": "-"})
+_MONTHS = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
+# What a spreadsheet leaves of a name that it took for a number, a date or a formula.
+_DAMAGE = re.compile(
+    rf"[0-9](\.[0-9]{{1,15}})?E\+[0-9]{{1,3}}|({_MONTHS})-[0-9]{{2,4}}|[0-9]{{1,2}}-({_MONTHS})(-[0-9]{{2,4}})?"
+    r"|#(REF!|N/A|VALUE!|NAME\?|DIV/0!|NUM!|NULL!)|#{3,}"
+)
 
 # code: English sentence; the edge translates it. Every code has one.
 MESSAGES: Mapping[str, str] = {
@@ -34,18 +40,25 @@ MESSAGES: Mapping[str, str] = {
     "NOT_ONE_OF": "{field} is {shown}. It must be one of: {allowed}.",
     "TOO_LONG": "{field} is longer than {most} characters.",
     "CONTROL_CHARACTER": "{field} holds a character that cannot be seen. Type it again.",
-    "BAD_NUMBER_OF_ITEM": "{field} may hold letters, digits and . _ / # - only, at most 40: {shown}.",
-    "SCIENTIFIC": "{field} looks like a number that a spreadsheet rewrote: {shown}. Type it as text.",
+    "BAD_NUMBER_OF_ITEM": "{field} may hold letters, digits and . _ # - only, at most 40: {shown}.",
+    "SCIENTIFIC": "{field} looks like something that a spreadsheet rewrote: {shown}. Type it as text.",
     "WRONG_KIND": "{field} does not belong to this kind of item ({kind}). Leave it empty.",
     "ORDER": "{field} ({shown}) lies before {other} ({other_shown}).",
     "SAME_SERIAL": "{field} {shown} of this maker and hand is already on line {other}.",
     "REPEATED": "{field} {shown} stands on line {other} with other content. Keep one of the two.",
+    "LOOKS_LIKE": "{field} {shown} can be mistaken for the one on line {other}. Check both; renumber one.",
     "MIXED_SET": "{field} {shown} holds another kind of item on line {other}.",
     "FORMULA": "{field} holds a formula. Save the sheet with values only.",
+    "NUMBER_ROUNDED": "{field} has more digits than a spreadsheet keeps: {shown}. Format the column as text.",
+    "NUMBER_SHOWN_OTHERWISE": "{field} is {shown} but is shown in another form. Format the column as text.",
     "BAD_CELL": "{field} holds a cell that is neither text, number nor date: {shown}.",
     "ROW_LENGTH": "This line has {count} fields, the header has {wanted}.",
     "HAND_NOT_STATED": "The hand is not stated; without it no pair is complete.",
+    "CLASS_NOT_STATED": "The class is not stated; without it no test can be judged and no voltage named.",
     "LENGTH_NOT_STATED": "The length is not stated; without it no current can be judged.",
+    "IN_FEET": "{field} {shown} is long for a jumper in metres. Is it in feet? A wrong length flips a verdict.",
+    "UNIT_NOTE": "{field} {shown} {unit} is unusual. Is it in {perhaps}? It is kept as it stands.",
+    "STUCK_METER": "{field}: {count} tests in a row read {shown}. Check the meter.",
     "CABLE_NOT_STATED": "Cable size or length is not stated; without them no resistance can be judged.",
 }
 
@@ -72,11 +85,17 @@ def text(field: str, given: str, *, most: int = LONGEST) -> str:
 
 
 def item_number(field: str, given: str) -> str:
-    """An item or set number as the site writes it."""
-    cleaned = text(field, given)
+    """An item or set number as the site writes it. Without a slash: it stands in addresses of pages."""
+    cleaned = identifier(field, given)
     if not _ITEM_NO.fullmatch(cleaned):
         raise BadValue("BAD_NUMBER_OF_ITEM", field, cleaned)
-    if re.fullmatch(r"[0-9.]+E\+?[0-9]+", cleaned) and "+" in cleaned:
+    return cleaned
+
+
+def identifier(field: str, given: str, *, most: int = LONGEST) -> str:
+    """Text that names one piece or paper (serial, lot, size, report), not damaged by a spreadsheet."""
+    cleaned = text(field, given, most=most)
+    if _DAMAGE.fullmatch(cleaned):
         raise BadValue("SCIENTIFIC", field, cleaned)
     return cleaned
 
@@ -125,9 +144,13 @@ def moment(field: str, given: str) -> datetime:
     if not _MOMENT.fullmatch(shown):
         raise BadValue("NOT_A_MOMENT", field, shown)
     try:
-        return datetime.fromisoformat(shown)
+        value = datetime.fromisoformat(shown)
     except ValueError:
         raise BadValue("NOT_A_MOMENT", field, shown) from None
+    # The years of a day count here too: moments near the ends of the calendar cannot be brought to UTC.
+    if not 1900 <= value.year <= 2100:
+        raise BadValue("NOT_A_MOMENT", field, shown)
+    return value
 
 
 def one_of(field: str, given: str, allowed: Sequence[str]) -> str:
@@ -144,5 +167,11 @@ def yes_no(field: str, given: str) -> bool:
 
 
 def skeleton(given: str) -> str:
-    """A text with look-alike symbols folded together: two serials with one skeleton are easily confused."""
-    return unicodedata.normalize("NFKC", given).upper().translate(_LOOK_ALIKE)
+    """What an eye in a hurry keeps of a number: O and 0 are one, so are I, l and 1, blanks and dashes, and case.
+
+    Two numbers with one skeleton are easily confused. L stays: it marks the left of a pair on many sites, and G-1L is
+    not taken for G-11.
+    """
+    plain = unicodedata.normalize("NFKC", given).strip()
+    dashed = "".join("-" if unicodedata.category(symbol) == "Pd" else symbol for symbol in plain)
+    return dashed.translate(_LOOK_ALIKE).casefold()

@@ -24,6 +24,14 @@ COLUMNS = (
 )  # fmt: skip
 REQUIRED = ("item_no", "tested_on", "purpose", "visual")
 LEAST_VOLTS = 500  # below any proof voltage; 20 is surely kV (common practice, no source)
+EQUAL_READINGS = 10  # in a row: a meter that is stuck (common practice, no source)
+# (field, least, most, unit, the unit that a reading beyond them is probably in): possible, so kept, but remarked.
+# Common practice, no source: gloves draw some 5 to 24 mA on AC, jumpers read some 0.3 to 10 milliohm indoors.
+UNUSUAL: tuple[tuple[str, Decimal, Decimal, str, str], ...] = (
+    ("leakage_ma", Decimal("0.1"), Decimal(100), "mA", "A or uA"),
+    ("resistance_mohm", Decimal("0.05"), Decimal(50), "milliohm", "ohm or microohm"),
+    ("cable_temp_c", Decimal(-30), Decimal(50), "C", "F"),
+)
 
 
 @dataclass(frozen=True)
@@ -106,6 +114,7 @@ def parse(table: Table, *, today: date) -> TestBook:
             shown = {"field": "report_no", "shown": row.report_no or "", "other": first.line}
             problems.append(Problem(row.line, "REPEATED", shown))
     notes = [note for row in kept.values() for note in _notes(row)]
+    notes += _stuck_meter(list(kept.values()))
     ordered = sorted(problems, key=lambda one: one.line)
     return TestBook(tuple(kept.values()), tuple(repeats), tuple(ordered), tuple(notes))
 
@@ -129,7 +138,7 @@ def _readers(today: date) -> Mapping[str, Any]:
         "supply": word(*SUPPLIES), "applied_v": _bounded, "seconds": _bounded, "leakage_ma": _bounded,
         "resistance_mohm": _bounded, "cable_temp_c": _bounded, "visual": word(*LOOKS), "breakdown": values.yes_no,
         "flashover": values.yes_no, "lab_result": word(*LAB_RESULTS), "lab": paper, "instrument": paper,
-        "report_no": paper,
+        "report_no": partial(values.identifier, most=80),
     }  # fmt: skip
 
 
@@ -146,6 +155,27 @@ def _notes(row: TestRow) -> Iterator[Problem]:
     """A voltage that is surely kV is kept, because it proves nothing; the line says so."""
     if row.applied_v is not None and 0 < row.applied_v < LEAST_VOLTS:
         yield Problem(row.line, "UNIT", {"field": "applied_v", "shown": row.applied_v, "unit": "V"})
+    for name, least, most, unit, perhaps in UNUSUAL:
+        reading = getattr(row, name)
+        # Zero is a reading of its own; on DC a current of microamperes is as it should be.
+        if not reading or (name == "leakage_ma" and row.supply == "dc"):
+            continue
+        if not least <= reading <= most:
+            shown = {"field": name, "shown": str(reading), "unit": unit, "perhaps": perhaps}
+            yield Problem(row.line, "UNIT_NOTE", shown)
+
+
+def _stuck_meter(rows: list[TestRow]) -> Iterator[Problem]:
+    """A note on the line where a run of equal currents becomes too long to be chance."""
+    run = 0
+    last: Decimal | None = None
+    for row in rows:
+        if row.leakage_ma is None:
+            continue
+        run = run + 1 if row.leakage_ma == last else 1
+        last = row.leakage_ma
+        if run == EQUAL_READINGS:
+            yield Problem(row.line, "STUCK_METER", {"field": "leakage_ma", "shown": str(last), "count": run})
 
 
 def _text(value: Any) -> str | None:
