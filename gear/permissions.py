@@ -48,6 +48,7 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "answer": {"GET": ANYONE},
     "item": {"GET": EVERYONE},
     "label": {"GET": EVERYONE},
+    "rules_in_force": {"GET": EVERYONE},
     "act": {"GET": WORKING, "POST": WORKING},  # which of the acts, ACTS says
     **{
         name: {"GET": EVERYONE}
