@@ -51,10 +51,9 @@ class Command(BaseCommand):
     @staticmethod
     def _start_again_as_demo() -> None:
         """The same command with the settings of a demo: its own folder, its own database, the word DEMO everywhere."""
-        home = Path(settings.BASE_DIR if hasattr(settings, "BASE_DIR") else Path.cwd())
         environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
         environment["DEMO"] = "on"
-        environment["DATA_DIR"] = str(Path(os.environ.get("DATA_DIR", home / ".data")) / "demo")
+        environment["DATA_DIR"] = str(Path(settings.DATA_DIR) / "demo")
         sys.stdout.flush()
         os.execve(sys.executable, [sys.executable, *sys.argv], environment)  # noqa: S606  no shell is wanted
 
