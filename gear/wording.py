@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -302,7 +303,7 @@ LINE_SENTENCES = {
 }
 
 
-def line_problem(problem: Problem, more: Mapping[str, str] | None = None) -> str:
+def line_problem(problem: Problem, more: Mapping[str, Any] | None = None) -> str:
     """One sentence for what is wrong with a line of a file, or worth a note. `more` are sentences of another app."""
     own = {**LINE_SENTENCES, **(more or {})}
     sentence = str(own[problem.code]) if problem.code in own else _(values.MESSAGES[problem.code])

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from django.utils.translation import gettext as _
-
 from gear.ledger.states import batches
 from gear.models import Crew, Depot, Holder
 from gear.rules.gearbook import GearRow
@@ -43,13 +41,15 @@ def waiting_place(row: GearRow) -> Place:
     """The shelf on which the item was before it was issued: the stated one, else the tool room of its depot."""
     if row.holder_kind == WAITING_KIND:
         return stated_place(row)
-    name = f"{tool_room()}, {row.depot}"[:LONGEST] if row.depot else tool_room()
-    return Place(WAITING_KIND, name, None, row.depot)
+    return Place(WAITING_KIND, tool_room_of(row.depot), None, row.depot)
 
 
-def tool_room() -> str:
-    """The name of the shelf where gear waits when no shelf is named."""
-    return _("Tool room")
+def tool_room_of(depot: str | None) -> str:
+    """The name of the shelf where gear of a depot waits when no shelf is named.
+
+    Not translated: it stands in the record, where one place has one name whoever brings a book in.
+    """
+    return f"Tool room, {depot}"[:LONGEST] if depot else "Tool room"
 
 
 @dataclass(frozen=True)

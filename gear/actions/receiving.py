@@ -8,7 +8,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from hashlib import sha256
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from gear.actions.acting import Act
 from gear.actions.holders import Place, find_or_make, stated_place, waiting_place
@@ -36,10 +36,13 @@ STATED_IN_BOOK = "stated in the gear book"
 _OWN_COLUMNS = ("serial", "hand", "lot", "made_on")
 
 
-def register(rows: Sequence[GearRow], *, act: Act, moment: datetime) -> list[Item]:
+def register(
+    rows: Sequence[GearRow], *, act: Act, moment: datetime, ids: Sequence[UUID] | None = None
+) -> list[Item]:
     """Make the items of these rows with everything they need, inside the caller's transaction; in order of the rows.
 
-    The rows were checked; no item number may be in the book yet. `moment` stands for what the book does not date.
+    The rows were checked; no item number may be in the book yet. `moment` stands for what the book does not date;
+    `ids` are those of the `received` entries where the client made them.
     The number of queries grows with batches, not with rows.
     """
     find_or_make(place for row in rows for place in places_of(row))
@@ -47,10 +50,13 @@ def register(rows: Sequence[GearRow], *, act: Act, moment: datetime) -> list[Ite
     items = Item.objects.bulk_create([_item(row, types[type_key(row)]) for row in rows], batch_size=500)
     form_sets(rows, act=act, moment=moment)
     labels = new_codes(len(items))
+    ids = ids or [uuid4() for _row in rows]
     for start in range(0, len(items), CHUNK):
-        chunk = zip(rows[start : start + CHUNK], items[start:], labels[start:], strict=False)
+        chunk = zip(rows[start : start + CHUNK], items[start:], labels[start:], ids[start:], strict=False)
         drafts = [
-            draft for row, item, code in chunk for draft in drafts_of(row, item, code=code, moment=moment)
+            draft
+            for row, item, code, entry_id in chunk
+            for draft in drafts_of(row, item, code=code, moment=moment, entry_id=entry_id)
         ]
         record_many(drafts, by=act.by, via=act.via, device=act.device)
     return items
@@ -71,7 +77,7 @@ def received_on(row: GearRow) -> date | None:
     return row.received_on or row.made_on or row.first_issued_on
 
 
-def drafts_of(row: GearRow, item: Item, *, code: str, moment: datetime) -> list[Draft]:
+def drafts_of(row: GearRow, item: Item, *, code: str, moment: datetime, entry_id: UUID) -> list[Draft]:
     """The history that a row tells: received, labelled, in its set, issued, and a side condition from `moment` on."""
     receipt = _when(received_on(row), moment)
     first = waiting_place(row) if _waited(row) else stated_place(row)
@@ -83,7 +89,7 @@ def drafts_of(row: GearRow, item: Item, *, code: str, moment: datetime) -> list[
     if row.received_on is None and row.made_on is None:
         received["date_stated"] = False
     drafts = [
-        Draft(item, "received", received, **receipt, id=uuid4()),
+        Draft(item, "received", received, **receipt, id=entry_id),
         Draft(item, "labelled", {"code": code}, occurred_at=moment),
     ]
     if row.set_no:
