@@ -77,9 +77,12 @@ def _runs(row: list[bool]) -> list[tuple[int, int]]:
 
 
 def text_of(seen: Seen, asked: Question, *, pack: RulePack | None) -> LabelText | None:
-    """What the label of an item says; None for an item without a label code, or one that never needs a label again."""
+    """What the label of an item says.
+
+    None for an item without a label code, one that never needs a label again, and one whose record is not reliable.
+    """
     facts, answer, rating = seen.facts, seen.answer, seen.rating
-    if facts is None or not facts.label or facts.condition in NEVER_LABELLED:
+    if facts is None or not seen.reliable or not facts.label or facts.condition in NEVER_LABELLED:
         return None
     tested_on, good_through = _dates(facts, answer)
     grade = rating.grade.grade if rating and rating.grade else None

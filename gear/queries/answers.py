@@ -33,6 +33,11 @@ class Seen:
     rating: Rating | None = None
     gear_set: SetFacts | None = None
 
+    @property
+    def reliable(self) -> bool:
+        """Whether dates and ratings may be shown: not where the record itself cannot be relied upon."""
+        return not any(reason.code in readiness.OVERRIDING for reason in self.answer.reasons)
+
 
 def answer(
     item_no: str, asked: Question, *, asked_by: str | None = None, trouble: Sequence[Reason] = ()

@@ -17,7 +17,7 @@ from gear.actions.sightings import keep_answer
 from gear.models import User
 from gear.queries import Question, Scanned, described
 from gear.rules import codes
-from gear.rules.readiness import OVERRIDING, Answer, Reason
+from gear.rules.readiness import Answer, Reason
 from gear.views import visitors
 from gear.views.acts import AT_THE_TRUCK, acts_for
 from gear.views.addresses import address_of
@@ -85,7 +85,6 @@ def _name_held_under(person: User | None) -> str | None:
 
 def _page(found: Scanned, asked: Question, person: User | None) -> dict[str, Any]:
     answer, seen = found.answer, found.seen
-    reliable = not any(reason.code in OVERRIDING for reason in answer.reasons)
     page = {
         "title": wording.verdict(answer),
         "answer": answer,
@@ -100,8 +99,7 @@ def _page(found: Scanned, asked: Question, person: User | None) -> dict[str, Any
     if seen.facts is not None and seen.item is not None:
         page |= {"heading": described.heading(seen.facts.identity)}
         page |= {"markings": described.markings(seen.facts.identity)}
-        # Where the record cannot be relied upon, its dates and ratings cannot either.
-        page |= {"rating": seen.rating, **_dates(answer), **_rating(found)} if reliable else {}
+        page |= {"rating": seen.rating, **_dates(answer), **_rating(found)} if seen.reliable else {}
         if person is not None:
             page |= {"acts": acts_for(person, seen.facts, verbs=AT_THE_TRUCK), "holder": seen.facts.holder}
             page |= {"record_address": address_of("item", seen.item.item_no)}

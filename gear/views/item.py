@@ -50,11 +50,11 @@ def _page(seen: Seen, asked: Question, person: User) -> dict[str, Any]:
         ],
         "notes": [wording.sentence(one) for one in answer.notes],
         "as_of_words": _as_of(asked),
-        "clocks": [_clock(place, one, answer) for place, one in enumerate(answer.clocks)],
+        "clocks": [_clock(place, one, answer) for place, one in enumerate(answer.clocks) if seen.reliable],
     }
     if seen.item is None or seen.facts is None:
         return page
-    facts, rating = seen.facts, seen.rating
+    facts, rating = seen.facts, seen.rating if seen.reliable else None
     record = history.record_of(seen.item)
     page |= {
         "item": seen.item,

@@ -18,6 +18,7 @@ def label(request: HttpRequest, item_no: str) -> HttpResponse:
         raise Http404(_("There is no item %s in the book.") % item_no)
     text = labels.text_of(seen, asked, pack=queries.rules_for(asked).pack)
     page = {"title": _("Label of %s") % item_no, "item_no": item_no, "label": text, "facts": seen.facts}
+    page |= {"reliable": seen.reliable}
     if text is not None:
         page |= {
             "square": labels.square(labels.address(seen.facts.label or "", base_url=settings.BASE_URL)),

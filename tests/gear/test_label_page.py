@@ -9,6 +9,7 @@ import time_machine
 from django.utils.html import escape
 
 from gear import labels
+from gear.models import ItemState
 from gear.rules import codes
 from gear.rules.packs import CLASSES
 from tests import builders
@@ -136,6 +137,13 @@ def test_what_is_finished_gets_no_label(orla, kind):
     builders.happened(left, kind, **facts)
     assert label_of(orla, "G-1") == ""
     assert "gets no label" in orla.get("/items/G-1/label/").content.decode()
+
+
+def test_a_record_that_is_broken_makes_no_label(orla):
+    left, _right = pair()
+    ItemState.objects.filter(item=left).update(entry_count=1)
+    assert label_of(orla, "G-1") == ""
+    assert "cannot be relied upon" in orla.get("/items/G-1/label/").content.decode()
 
 
 def test_without_a_code_there_is_no_label(orla):
