@@ -2,7 +2,7 @@
 
 from django.urls import include, path, re_path
 
-from gear.views import answer, item, label, people, places, policy, rules, search
+from gear.views import acts, answer, item, label, people, places, policy, rules, search
 
 urlpatterns = [
     path("", search.find, name="find"),
@@ -12,6 +12,7 @@ urlpatterns = [
     path("items/<str:item_no>/", item.item, name="item"),
     path("items/<str:item_no>/label/", label.label, name="label"),
     path("rules/", rules.rules_in_force, name="rules_in_force"),
+    path("items/<str:item_no>/do/<slug:verb>/", acts.act, name="act"),
     path("people/", people.people_list, name="people"),
     path("people/new/", people.AddPerson.as_view(), name="person_add"),
     path("people/<int:pk>/", people.person, name="person"),

@@ -122,9 +122,61 @@ TEST_CODES = {
     "NO_DURATION_FIGURE": gettext_lazy("the rule pack has no duration for this purpose"),
     "NO_ELECTRICAL_FIGURES": gettext_lazy("the rule pack has no electrical figures for this kind"),
 }
+# What the eye found: the words of gear.rules.visual, also said of a piece as "Damaged: ...".
+DAMAGE = {
+    "hole": gettext_lazy("hole or pinhole"),
+    "puncture": gettext_lazy("puncture"),
+    "cut": gettext_lazy("cut"),
+    "nick": gettext_lazy("nick through the colour layer"),
+    "tear": gettext_lazy("tear"),
+    "snag": gettext_lazy("snag"),
+    "ozone_cutting": gettext_lazy("ozone cutting"),
+    "ozone_checking": gettext_lazy("ozone checking"),
+    "crazing": gettext_lazy("crazing"),
+    "embedded": gettext_lazy("wire or metal embedded"),
+    "swelling": gettext_lazy("swelling"),
+    "soft_sticky": gettext_lazy("soft or sticky"),
+    "hardened": gettext_lazy("hardened or inelastic"),
+    "air_leak": gettext_lazy("air leak"),
+    "burn_tracking": gettext_lazy("burn or tracking"),
+    "chemical_attack": gettext_lazy("attacked by a chemical"),
+    "sun_cracks": gettext_lazy("deep cracks from the sun"),
+    "torn_eyelet": gettext_lazy("eyelet torn to the edge"),
+    "stretched_cuff": gettext_lazy("stretched cuff"),
+    "cracked": gettext_lazy("cracked"),
+    "broken_strands": gettext_lazy("broken strands"),
+    "seized_clamp": gettext_lazy("seized clamp"),
+    "loose_ferrule": gettext_lazy("loose ferrule"),
+    "jacket_burned": gettext_lazy("jacket burned through"),
+    "carried_fault": gettext_lazy("carried fault current"),
+    "scratch": gettext_lazy("scratch or abrasion, not through"),
+    "indentation": gettext_lazy("indentation"),
+    "protuberance": gettext_lazy("protuberance"),
+    "colour_splash": gettext_lazy("colour splash"),
+    "repaired_mark": gettext_lazy("mark of a repair"),
+    "fold_crease": gettext_lazy("pressure mark or fold"),
+    "oil_contact": gettext_lazy("oil contact, wiped off"),
+    "dropped": gettext_lazy("dropped"),
+    "no_protectors": gettext_lazy("used without protectors"),
+    "unknown_history": gettext_lazy("history not known"),
+    "wet_storage": gettext_lazy("stored wet"),
+    "flash_nearby": gettext_lazy("flash nearby"),
+    "stamp_illegible": gettext_lazy("stamp cannot be read"),
+    "expiry_missing": gettext_lazy("expiry date missing"),
+    "dirt": gettext_lazy("dirt"),
+    "mud": gettext_lazy("mud"),
+    "oil_film": gettext_lazy("oil film"),
+    "moisture": gettext_lazy("moisture"),
+    "paint": gettext_lazy("paint"),
+    "wax_lost": gettext_lazy("wax gone"),
+    "corrosion_film": gettext_lazy("corrosion film on a clamp face"),
+    "powder_cake": gettext_lazy("caked powder"),
+}
 PROBLEMS = {
-    "unreadable": gettext_lazy("it is not the code of a label. Type the 11 signs printed under the square."),
-    "mistyped": gettext_lazy("at least one sign is wrong. Compare it with the label and type it again."),
+    "unreadable": gettext_lazy(
+        "it is not the code of a label. Type the 11 symbols printed under the square."
+    ),
+    "mistyped": gettext_lazy("at least one symbol is wrong. Compare it with the label and type it again."),
 }
 CAUSES = {
     "hand": gettext_lazy("the record does not say whether this is a left or a right"),
@@ -178,8 +230,9 @@ def use_note(kind: str | None) -> str:
 
 def without_free_text(reason: Reason) -> Reason:
     """The reason for a visitor nobody knows: what somebody typed may name people, so it is left out."""
-    typed = [one for one in str(reason.values.get("why", "")).split(",") if one]
-    if reason.code not in ("HELD", "REJECTED", "DAMAGED", "LOST") or all(one in EVENTS for one in typed):
+    said = [one.strip() for one in str(reason.values.get("why", "")).split(",")]
+    listed = EVENTS.keys() | (DAMAGE.keys() if reason.code == "DAMAGED" else set())
+    if reason.code not in ("HELD", "REJECTED", "DAMAGED", "LOST") or all(one in listed for one in said if one):
         return reason
     return replace(reason, values={**reason.values, "why": _("sign in to read why")})
 
@@ -217,7 +270,7 @@ def _word(name: str, value, reason: Reason) -> str:
     if name == "event":
         return str(EVENTS.get(value, value))
     if name == "why":
-        return ", ".join(str(TEST_CODES.get(one, EVENTS.get(one, one))) for one in str(value).split(","))
+        return _why(str(value))
     if name == "clock":
         return clock(value)
     if name == "problem":
@@ -229,6 +282,13 @@ def _word(name: str, value, reason: Reason) -> str:
     if name == "cause":
         return _cause(reason)
     return str(value)
+
+
+def _why(given: str) -> str:
+    """Words of a list, codes of a test or what somebody typed, joined by commas as they were stored."""
+    said = [one.strip() for one in given.split(",")]
+    words = [str(TEST_CODES.get(one) or EVENTS.get(one) or DAMAGE.get(one, one)) for one in said if one]
+    return ", ".join(words) or _("no word was given")
 
 
 def test_code(code: dict) -> str:

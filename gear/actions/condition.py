@@ -7,6 +7,7 @@ from django.utils import timezone
 from gear.actions.acting import Act, Refused, check, enter, keeping_refusals, reason_in
 from gear.ledger import rules_on, site_zone
 from gear.models import Entry, Item, User
+from gear.rules import visual
 from gear.rules.moments import local_day
 
 
@@ -80,9 +81,14 @@ def report_event(item: Item, *, event: str, note: str = "", act: Act) -> Entry:
 def inspect_before_use(
     item: Item, *, outcome: str, words: list[str] | None = None, note: str = "", act: Act
 ) -> Entry:
-    """Record the user's look before use: accept, clean, test or reject."""
+    """Record the user's look before use: accept, clean, test or reject, with words of gear.rules.visual.
+
+    Raises Refused for a word that is not said of this kind, or that asks for more than the outcome.
+    """
     with keeping_refusals("inspect_before_use", item.item_no, act):
-        check("inspect", item, act)
+        kind = check("inspect", item, act).kind
+        if code := visual.refusal(outcome, words or (), kind=kind):
+            raise Refused(code)
         facts = {"outcome": outcome, "scope": "pre_use", "words": words or None, "note": note or None}
         return enter(item, "inspected", facts, act)
 

@@ -1,0 +1,36 @@
+"""Whom and what a person may choose from: holders, witnesses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
+
+from gear.models import Holder, User
+from gear.rules.entries import HOLDER_KINDS
+
+
+def holders_for(kinds: Iterable[str], *, words: str = "") -> QuerySet[Holder]:
+    """Holders in use of these kinds, kind by kind in the order of HOLDER_KINDS and then by name.
+
+    `words` narrows them to those whose name, crew or depot holds every word.
+    """
+    found = Holder.objects.filter(active=True, kind__in=list(kinds)).select_related("crew", "depot")
+    for word in words.split()[:6]:
+        found = found.filter(
+            Q(name__icontains=word) | Q(crew__name__icontains=word) | Q(depot__name__icontains=word)
+        )
+    rank = Case(
+        *(When(kind=kind, then=Value(place)) for place, kind in enumerate(HOLDER_KINDS)),
+        output_field=IntegerField(),
+    )
+    return found.annotate(rank=rank).order_by("rank", "name", "pk")
+
+
+def witnesses_for(by: User) -> QuerySet[User]:
+    """Everybody on the list of people but the one who asks."""
+    return (
+        User.objects.filter(is_active=True)
+        .exclude(pk=by.pk)
+        .order_by("last_name", "first_name", "username", "pk")
+    )

@@ -1,0 +1,47 @@
+"""What forms have in common that record something: each is sent once, and what is refused is told on the form."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import uuid4
+
+from django.forms import Form
+from django.http import HttpRequest, QueryDict
+from django.utils.translation import gettext as _
+
+from gear.actions.submissions import IdReused
+from gear.permissions import NotAllowed
+
+
+def sent_values(request: HttpRequest, form: Form) -> dict[str, list[str]]:
+    """What was sent in the fields of a form, its id apart: the same again is the same act."""
+    return {name: request.POST.getlist(name) for name in form.fields if name != "id"}
+
+
+def refused_in(form: Form, error: Exception) -> int:
+    """Put the sentence of a refusal beside its field, or over the form; returns the status of the page.
+
+    A form that came before with other content gets a new id: sent again as it stands, it is another act.
+    """
+    if isinstance(error, IdReused):
+        renew(form)
+        form.add_error(
+            None,
+            _(
+                "This page was sent before with other content, and that was recorded. Look at the record first. "
+                "Send it again only if this happened as well."
+            ),
+        )
+        return 422
+    field, told = getattr(error, "field", ""), str(error)
+    form.add_error(field if field in form.fields else None, told.removeprefix(f"{field}: "))
+    return 403 if isinstance(error, NotAllowed) else 422
+
+
+def renew(form: Form) -> None:
+    """Give a form that was sent a new id."""
+    data: Any = form.data
+    if isinstance(data, QueryDict):
+        data = data.copy()
+    data["id"] = str(uuid4())
+    form.data = data
