@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
 
-from django.db.models import F, QuerySet
+from django.db.models import F, QuerySet, Subquery
 
-from gear.ledger.chain import Break, first_break, subject_name
+from gear.ledger.chain import Break, first_break, payload, subject_name
 from gear.models import Entry, GearSet, Item, ItemState, SiteHead
+from gear.rules.hashing import entry_hash
+
+LOOKS = 3  # how often a suspect is looked at: an act under way may look like a break, but does not stay one
 
 
 @dataclass
@@ -78,6 +81,59 @@ def site_chain() -> Chain:
     chain = _headed("site", head)
     chain.entries = entries
     return chain
+
+
+def site_entries(kinds: Sequence[str]) -> tuple[list[Entry], str]:
+    """The site's entries of these kinds by position, and why they cannot be relied upon (empty: they can).
+
+    In a constant number of queries: every entry must be there and follow the one before it, and those of these
+    kinds must say what they said when recorded. (Entries about people are many and decide nothing: those are
+    looked at by verify_ledger alone.)
+    """
+    for _look in range(
+        LOOKS
+    ):  # an act under way between the queries may look like a break, but does not stay one
+        try:
+            site = Entry.objects.filter(item__isnull=True, gear_set__isnull=True).order_by("position")
+            found = list(site.filter(kind__in=kinds).annotate(username=F("by__username")))
+            why = _links_problem(site) or _contents_problem(found)
+        except (ValueError, TypeError, AttributeError):
+            return [], "a value in the site's entries cannot be read"
+        if not why:
+            break
+    return found, why
+
+
+def _links_problem(site: QuerySet[Entry]) -> str:
+    head = SiteHead.objects.filter(only=True)
+    links = site.values_list(
+        "position",
+        "previous_hash",
+        "hash",
+        Subquery(head.values("entry_count")),
+        Subquery(head.values("head_hash")),
+        Subquery(head.values("chain_ok")),
+    )
+    previous, position, stated = "", 0, None
+    for position, *link, count, head_hash, chain_ok in links:
+        stated = (count, head_hash, chain_ok)
+        if link[0] != previous:
+            return f"site entry {position} does not follow the one before it"
+        previous = link[1]
+    count, head_hash, chain_ok = (
+        stated or head.values_list("entry_count", "head_hash", "chain_ok").first() or (0, "", True)
+    )
+    if (position, previous) != (count, head_hash):
+        return f"{count} site entries were recorded, {position} are there, or the newest is another"
+    return "" if chain_ok else "verify_ledger found the site's record broken"
+
+
+def _contents_problem(found: Iterable[Entry]) -> str:
+    for entry in found:
+        stated = payload(entry, subject="site", by=entry.username or "")
+        if entry_hash(stated, entry.previous_hash) != entry.hash:
+            return f"site entry {entry.position} ({entry.id}) was changed after it was recorded"
+    return ""
 
 
 def _headed(subject: str, head: ItemState | GearSet | SiteHead) -> Chain:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from uuid import UUID, uuid4
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from gear.ledger.chain import LedgerError, moment_of, payload, subject_name
@@ -31,6 +31,8 @@ from gear.models import (
 )
 from gear.rules import entries
 from gear.rules.hashing import entry_hash
+
+LONGEST_DEVICE = 80  # as the column is; a browser may call itself anything
 
 
 class IdReused(LedgerError):
@@ -63,17 +65,30 @@ def record(draft: Draft, *, by: User | None, via: str, device: str = "") -> Entr
 
 def record_many(drafts: Sequence[Draft], *, by: User | None, via: str, device: str = "") -> list[Entry]:
     """Append many entries as one act: all of them or none. Returns them in the order given."""
-    # An import of 100,000 rows is one act, but memory is needed only for one batch of subjects at a time.
-    with transaction.atomic():
-        now = join_writers()
-        by_subject: dict[tuple, list[Draft]] = {}
+    try:
+        with transaction.atomic():
+            return _recorded(drafts, by=by, via=via, device=device[:LONGEST_DEVICE], now=join_writers())
+    except IntegrityError:
+        # Two acts on different subjects may bring the same id at the same moment; locks on subjects cannot see that.
+        known = _known({draft.id for draft in drafts})
         for draft in drafts:
-            entries.check(draft.kind, _versioned(draft.facts), subject=_subject_word(draft.subject))
-            by_subject.setdefault(_subject_key(draft.subject), []).append(draft)
-        done: dict[UUID, Entry] = {}
-        for batch in batches(sorted(by_subject.items(), key=lambda pair: pair[0])):
-            done.update(_append(batch, by=by, via=via, device=device, now=now))
-        return [done[draft.id] for draft in drafts]
+            if draft.id in known:
+                _check_same(draft, known[draft.id], by)
+        raise
+
+
+def _recorded(
+    drafts: Sequence[Draft], *, by: User | None, via: str, device: str, now: datetime
+) -> list[Entry]:
+    # An import of 100,000 rows is one act, but memory is needed only for one batch of subjects at a time.
+    by_subject: dict[tuple, list[Draft]] = {}
+    for draft in drafts:
+        entries.check(draft.kind, _versioned(draft.facts), subject=_subject_word(draft.subject))
+        by_subject.setdefault(_subject_key(draft.subject), []).append(draft)
+    done: dict[UUID, Entry] = {}
+    for batch in batches(sorted(by_subject.items(), key=lambda pair: pair[0])):
+        done.update(_append(batch, by=by, via=via, device=device, now=now))
+    return [done[draft.id] for draft in drafts]
 
 
 def append(row: Refusal | GivenAnswer | ImportedFile | Submission) -> None:
@@ -101,6 +116,14 @@ def _subject_key(subject) -> tuple:
     return (_subject_word(subject), subject.pk if subject else 0)
 
 
+def _columns_of(subject: Item | GearSet | None) -> tuple[int | None, int | None]:
+    """(item_id, gear_set_id) of the entries of a subject."""
+    return (
+        subject.pk if isinstance(subject, Item) else None,
+        subject.pk if isinstance(subject, GearSet) else None,
+    )
+
+
 def _known(ids: set[UUID]) -> dict[UUID, Entry]:
     found = {}
     for batch in batches(sorted(ids)):
@@ -112,15 +135,10 @@ def _check_same(draft: Draft, entry: Entry, by: User | None) -> None:
     """A known id must come with what was recorded under it."""
     stated_moment = draft.occurred_at is None or draft.occurred_at == entry.occurred_at
     stated_day = draft.occurred_on is None or draft.occurred_on == entry.occurred_on
-    subject = (entry.item_id, entry.gear_set_id)
-    mine = (
-        draft.subject.pk if isinstance(draft.subject, Item) else None,
-        draft.subject.pk if isinstance(draft.subject, GearSet) else None,
-    )
     if not (
         stated_moment
         and stated_day
-        and subject == mine
+        and (entry.item_id, entry.gear_set_id) == _columns_of(draft.subject)
         and entry.kind == draft.kind
         and json_form(_versioned(draft.facts)) == json_form(entry.facts)
         and entry.corrects_id == (draft.corrects.id if draft.corrects else None)
@@ -168,11 +186,17 @@ def _locked_states(items: set[int]) -> dict[int, ItemState]:
     found = {
         state.pk: state for state in ItemState.objects.select_for_update().filter(pk__in=items).order_by("pk")
     }
-    missing = [ItemState(item_id=pk) for pk in sorted(items - found.keys())]
-    if missing and Entry.objects.filter(item_id__in=[state.pk for state in missing]).exists():
+    missing = sorted(items - found.keys())
+    if not missing:
+        return found
+    # Another act may have made the state meanwhile: then this waits for it, and takes what it left.
+    made = [ItemState(item_id=pk) for pk in missing]
+    ItemState.objects.bulk_create(made, ignore_conflicts=True)
+    states = ItemState.objects.select_for_update().filter(pk__in=missing).order_by("pk")
+    late = {state.pk: state for state in states}
+    if Entry.objects.filter(item_id__in=[pk for pk, state in late.items() if not state.entry_count]).exists():
         raise LedgerError(_("The state of an item is missing. Have the administrator run verify_ledger."))
-    ItemState.objects.bulk_create(missing)
-    return found | {state.pk: state for state in missing}
+    return found | late
 
 
 def _locked_sets(pks: set[int]) -> dict[int, GearSet]:
@@ -196,10 +220,12 @@ def _locked_site_head() -> SiteHead:
 def _link(head, draft: Draft, *, by: User | None, via: str, device: str, now: datetime) -> Entry:
     """The entry that follows `head`, which is moved on to it."""
     facts = _versioned(draft.facts)
+    subject = draft.subject
+    if draft.corrects and (draft.corrects.item_id, draft.corrects.gear_set_id) != _columns_of(subject):
+        raise LedgerError(_("A correction belongs to the subject of the entry that it corrects."))
     occurred_at, occurred_on, precision = moment_of(
         draft.kind, facts, occurred_at=draft.occurred_at, occurred_on=draft.occurred_on, now=now
     )
-    subject = draft.subject
     entry = Entry(
         id=draft.id,
         item=subject if isinstance(subject, Item) else None,

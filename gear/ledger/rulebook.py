@@ -7,7 +7,7 @@ from datetime import date, datetime
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from gear.models import Entry
+from gear.ledger.reading import site_entries
 from gear.rules import packs, policy
 from gear.rules.fold import corrected
 from gear.rules.readiness import Rules
@@ -26,14 +26,16 @@ class Proposed(NamedTuple):
 
 def site_lines(known_at: datetime | None = None) -> list:
     """The site's entries about rules known by `known_at` (all when None), corrected, in order of recording."""
+    return _lines(known_at)[0]
+
+
+def _lines(known_at: datetime | None) -> tuple[list, str]:
+    """(`site_lines`, why they cannot be relied upon or an empty string)."""
     from gear.ledger.chain import line_of
 
-    found = Entry.objects.filter(
-        item__isnull=True, gear_set__isnull=True, kind__in=(*RULE_KINDS, "corrected")
-    ).order_by("position")
-    if known_at is not None:
-        found = found.filter(recorded_at__lte=known_at)
-    return [line for line in corrected(map(line_of, found)) if line.kind in RULE_KINDS]
+    found, why = site_entries((*RULE_KINDS, "corrected"))
+    known = [line_of(entry) for entry in found if known_at is None or entry.recorded_at <= known_at]
+    return [line for line in corrected(known) if line.kind in RULE_KINDS], why
 
 
 def rules_on(as_of: date, *, known_at: datetime | None = None) -> Rules:
@@ -41,17 +43,21 @@ def rules_on(as_of: date, *, known_at: datetime | None = None) -> Rules:
 
     With nothing adopted, the shipped pack and policy have been in force since 1900-01-01.
     """
-    return _rules(site_lines(known_at), as_of)
+    return rules_by_day(known_at=known_at)(as_of)
 
 
 def rules_by_day(
     *, known_at: datetime | None = None, proposed: Sequence[Proposed] = ()
 ) -> Callable[[date], Rules]:
-    """`rules_on` for many days with one query; every day is worked out once.
+    """`rules_on` for many days with a constant number of queries; every day is worked out once.
 
-    `proposed` counts as if it had been recorded last.
+    `proposed` counts as if it had been recorded last. Where the site's own record does not hold together, no rule
+    read from it can be relied upon.
     """
-    lines = [*site_lines(known_at), *proposed]
+    lines, why = _lines(known_at)
+    if why:
+        return lambda _as_of: Rules(None, policy.SitePolicy(), why)
+    lines += proposed
     return lru_cache(maxsize=None)(lambda as_of: _rules(lines, as_of))
 
 

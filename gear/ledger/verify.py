@@ -23,7 +23,6 @@ from gear.rules.moments import FOR_EVER
 
 # Checks of the detail rows that other apps keep beside entries; each yields what it finds.
 DETAIL_CHECKS: list[Callable[[], Iterable[Problem]]] = []
-LOOKS = 3  # how often a suspect is looked at: an act under way may look like a break, but does not stay one
 Window = tuple[datetime | None, datetime]
 
 
@@ -58,7 +57,7 @@ def _looked_at(
     usernames = _usernames()
     for batch in batches(pks):
         found = problems_of(batch, usernames)
-        for _look in range(LOOKS - 1):
+        for _look in range(reading.LOOKS - 1):
             if not found:
                 break
             found = problems_of(sorted(found), _usernames())
@@ -151,12 +150,12 @@ def _set_problems(pks: Sequence[int], usernames: Mapping[int, str]) -> dict[int,
 
 
 def _site() -> Iterator[Problem]:
-    for look in range(LOOKS):
+    for look in range(reading.LOOKS):
         chain = reading.site_chain()
         broken = chain.first_break(_usernames())
         if broken is None:
             return
-        if look == LOOKS - 1:
+        if look == reading.LOOKS - 1:
             yield _break(chain, broken)
 
 

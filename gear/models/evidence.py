@@ -180,7 +180,7 @@ class GivenAnswer(Sealed):
         indexes = [models.Index(fields=["at"], name="givenanswer_at")]
 
 
-class Submission(AppendOnly):
+class Submission(Sealed):
     """What a client sent under an id of its own, and what it was answered: sent again, it is answered the same.
 
     `fingerprint` is the SHA-256 of the canonical body; `id` is unique for ever, so a retry after weeks is known.
