@@ -11,7 +11,7 @@ from reports.rules.overdue import OverdueReport
 from reports.wording import Caps, Phone, tell
 
 PAPERS = ("letter", "a4")
-# A line costs some 10 ms and 130 KiB to set. Page one, what needs a phone call, comes before all else.
+# A line costs some 20 ms and 130 KiB to set. Page one, what needs a phone call, comes before all else.
 PHONE_LINES = 400
 LINES = 500
 LEAST = 50  # of each other list, whatever page one took

@@ -7,8 +7,8 @@ import resource
 import sys
 from typing import Any, NoReturn
 
-COMPUTING_S = 60  # seconds of processor time; 500 lines take about 5
-MEMORY_B = 1024 * 1024 * 1024  # bytes of address space, of which shared libraries take a good part
+COMPUTING_S = 60  # seconds of processor time; 500 lines take about 10
+MEMORY_B = 512 * 1024 * 1024
 
 
 def bound() -> None:
