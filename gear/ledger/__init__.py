@@ -1,6 +1,6 @@
 """The ledger: `record` is the only code that inserts an Entry; the rest folds, seals and checks."""
 
-from gear.ledger.chain import BadMoment, LedgerError, chain_problem, line_of, moment_of, payload, site_zone
+from gear.ledger.chain import BadMoment, LedgerError, line_of, moment_of, payload, site_zone
 from gear.ledger.record import Draft, IdReused, append, record, record_many
 from gear.ledger.rulebook import rules_by_day, rules_on
 from gear.ledger.seals import last_seal, make_seal
@@ -12,7 +12,6 @@ __all__ = [
     "IdReused",
     "LedgerError",
     "append",
-    "chain_problem",
     "join_writers",
     "last_seal",
     "line_of",

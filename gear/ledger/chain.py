@@ -92,6 +92,17 @@ class Break:
     position: int
     entry: UUID | None = None
 
+    def why(self, count: int) -> str:
+        """A few words for whoever looks after the record; `count` is how many entries there should be."""
+        return {
+            "ENTRY_MISSING": "entry {position} is missing or out of order",
+            "ENTRY_MISPLACED": "entry {position} does not follow the one before it",
+            "ENTRY_CHANGED": "entry {position} ({entry}) was changed after it was recorded",
+            "ENTRY_UNREADABLE": "a value in its entries cannot be read",
+            "STATE_MISSING": "its state is missing",
+            "HEAD_DIFFERS": "{count} entries were recorded, {position} are there, or the newest is another",
+        }[self.code].format(position=self.position, entry=self.entry, count=count)
+
 
 def first_break(
     chain: Iterable[Entry], *, subject: str, usernames: Mapping[int, str], count: int, head_hash: str
@@ -114,21 +125,6 @@ def first_break(
     if position != count or previous != head_hash:
         return Break("HEAD_DIFFERS", position)
     return None
-
-
-def chain_problem(
-    chain: Iterable[Entry], *, subject: str, usernames: Mapping[int, str], count: int, head_hash: str
-) -> str:
-    """Why a subject's entries (in order of position) are not the chain that was recorded, or an empty string."""
-    found = first_break(chain, subject=subject, usernames=usernames, count=count, head_hash=head_hash)
-    if found is None:
-        return ""
-    return {
-        "ENTRY_MISSING": "entry {position} is missing or out of order",
-        "ENTRY_MISPLACED": "entry {position} does not follow the one before it",
-        "ENTRY_CHANGED": "entry {position} ({entry}) was changed after it was recorded",
-        "HEAD_DIFFERS": "{count} entries were recorded, {position} are there, or the newest is another",
-    }[found.code].format(position=found.position, entry=found.entry, count=count)
 
 
 def moment_of(

@@ -44,6 +44,12 @@ class Chain:
             head_hash=self.head_hash,
         )
 
+    def problem(self, usernames: Mapping[int, str]) -> str:
+        """Why the record cannot be relied upon, in a few words, or an empty string."""
+        if found := self.first_break(usernames):
+            return found.why(self.count or 0)
+        return "found by verify_ledger" if self.marked_broken else ""
+
 
 def item_chains(pks: Sequence[int]) -> dict[int, Chain]:
     """The chains of these items, in a constant number of queries; items that do not exist are left out."""
@@ -54,14 +60,14 @@ def item_chains(pks: Sequence[int]) -> dict[int, Chain]:
         chains[item.pk] = (
             Chain(subject_name(item), None) if state is None else _headed(subject_name(item), state)
         )
-    heads = {"count": F("item__state__entry_count"), "head_hash": F("item__state__head_hash")}
-    _fill(chains, Entry.objects.annotate(**{f"of_{name}": head for name, head in heads.items()}), "item_id")
+    heads = {"of_count": F("item__state__entry_count"), "of_head_hash": F("item__state__head_hash")}
+    _fill(chains, Entry.objects.annotate(**heads), "item_id")
     return chains
 
 
-def set_chains(pks: Sequence[int]) -> dict[int, Chain]:
-    """The chains of these sets, in a constant number of queries."""
-    chains = {row.pk: _headed(subject_name(row), row) for row in GearSet.objects.filter(pk__in=pks)}
+def set_chains(rows: Iterable[GearSet]) -> dict[int, Chain]:
+    """The chains of these sets by number of row, in a constant number of queries."""
+    chains = {row.pk: _headed(subject_name(row), row) for row in rows}
     heads = {"of_count": F("gear_set__entry_count"), "of_head_hash": F("gear_set__head_hash")}
     _fill(chains, Entry.objects.annotate(**heads), "gear_set_id")
     return chains
@@ -90,9 +96,7 @@ def site_entries(kinds: Sequence[str]) -> tuple[list[Entry], str]:
     kinds must say what they said when recorded. (Entries about people are many and decide nothing: those are
     looked at by verify_ledger alone.)
     """
-    for _look in range(
-        LOOKS
-    ):  # an act under way between the queries may look like a break, but does not stay one
+    for _look in range(LOOKS):
         try:
             site = Entry.objects.filter(item__isnull=True, gear_set__isnull=True).order_by("position")
             found = list(site.filter(kind__in=kinds).annotate(username=F("by__username")))

@@ -132,7 +132,7 @@ def _sets() -> Iterator[Problem]:
 def _set_problems(pks: Sequence[int], usernames: Mapping[int, str]) -> dict[int, list[Problem]]:
     rows = GearSet.objects.in_bulk(pks)
     found = {}
-    for pk, chain in reading.set_chains(pks).items():
+    for pk, chain in reading.set_chains(rows.values()).items():
         if broken := chain.first_break(usernames):
             found[pk] = [_break(chain, broken)]
             continue

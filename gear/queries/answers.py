@@ -6,10 +6,8 @@ import logging
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import groupby
 
-from gear.ledger import chain_problem, line_of, rules_on
-from gear.ledger.chain import subject_name
+from gear.ledger import line_of, reading, rules_on
 from gear.models import Entry, GearSet, Item, ItemState, Label, Membership, User
 from gear.queries.questions import Question, clock_trouble
 from gear.queries.ratings import Rating, rating_of
@@ -225,28 +223,10 @@ class _Reading:
         )
 
     def _read(self, pks: list[int]) -> None:
-        heads = {
-            state.pk: state for state in ItemState.objects.filter(pk__in=pks).only("entry_count", "head_hash")
-        }
-        items = {item.pk: item for item in Item.objects.filter(pk__in=pks)}
-        found = Entry.objects.filter(item_id__in=pks).order_by("item_id", "position")
-        chains = {pk: list(chain) for pk, chain in groupby(found, key=lambda entry: entry.item_id)}
-        for pk, item in items.items():
-            chain, head = chains.get(pk, []), heads.get(pk)
-            why = (
-                "its state is missing"
-                if head is None
-                else chain_problem(
-                    chain,
-                    subject=subject_name(item),
-                    usernames=self.usernames,
-                    count=head.entry_count,
-                    head_hash=head.head_hash,
-                )
-            )
-            if why:
+        for pk, chain in reading.item_chains(pks).items():
+            if why := chain.problem(self.usernames):
                 self.broken[pk] = why
-            self.facts[pk] = self._folded(item.item_no, chain)
+            self.facts[pk] = self._folded(chain.subject.removeprefix("item:"), chain.entries)
 
     def _folded(self, item_no: str, chain: list[Entry]) -> fold.ItemFacts:
         """The facts; entries that cannot even be put in order leave a record that cannot be read."""
@@ -266,11 +246,19 @@ class _Reading:
         return moments.FOR_EVER if self.asked.current else self.asked.as_of_at
 
     def _read_sets(self) -> None:
+        """What each set is by its own entries; where these cannot be relied upon, neither can any of its members."""
         for batch in _batches(sorted(self.members)):
-            self.sets |= {
-                row.set_no: SetFacts(row.set_no, row.kind, row.required)
-                for row in GearSet.objects.filter(set_no__in=batch)
-            }
+            for chain in reading.set_chains(GearSet.objects.filter(set_no__in=batch)).values():
+                set_no = chain.subject.removeprefix("set:")
+                if why := chain.problem(self.usernames):
+                    self.broken |= dict.fromkeys(self.members[set_no], f"set {set_no}: {why}") | self.broken
+                stated = fold.set_stated(
+                    map(line_of, chain.entries),
+                    as_of_at=self.as_of_at,
+                    known_at=self.asked.known_at or moments.FOR_EVER,
+                )
+                if stated:
+                    self.sets[set_no] = SetFacts(set_no, stated["kind"], stated["required"])
 
 
 def _batches(values: list, size: int = 400) -> Iterator[list]:

@@ -75,7 +75,11 @@ class _States:
             if facts.set_no:
                 self.members.setdefault(facts.set_no, []).append(item_no)
         self._place(unread)
-        self.sets = {row.set_no: SetFacts(row.set_no, row.kind, row.required) for row in sets}
+        for row in sets:
+            self.sets[row.set_no] = SetFacts(row.set_no, row.kind, row.required)
+            if not row.chain_ok:
+                why = f"set {row.set_no}: found by verify_ledger"
+                self.broken = dict.fromkeys(self.members.get(row.set_no, ()), why) | self.broken
 
     def _place(self, unread: dict[str, int | None]) -> None:
         """Where the items are whose facts cannot be read: that is still known from the column beside them."""
