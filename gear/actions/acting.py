@@ -119,9 +119,15 @@ def check(name: str, item: Item, act: Act, **guards) -> fold.ItemFacts:
     """Raise NotAllowed or Refused unless the person may do `name` to the item now; returns its facts."""
     permissions.check_can(act.by, "inspect_before_use" if name == "inspect" else name)
     facts = facts_now(item)
+    permissions.check_scope(act.by, depot_of(facts), act=name)
     if code := transitions.refusal(name, facts, **guards):
         raise Refused(code)
     return facts
+
+
+def depot_of(facts: fold.ItemFacts) -> str | None:
+    """The depot where the item is now, by name."""
+    return (facts.holder or {}).get("depot")
 
 
 def enter(item: Item, kind: str, facts: dict, act: Act, *, corrects: Entry | None = None) -> Entry:

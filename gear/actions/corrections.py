@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from gear import permissions
-from gear.actions.acting import Act, Refused, facts_now, keeping_refusals, reason_in
+from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals, reason_in
 from gear.ledger import Draft, line_of, moment_of, record, rules_on, site_zone
 from gear.models import Entry, GearSet, ItemState
 from gear.rules import entries, fold, readiness
@@ -88,6 +88,7 @@ def correct(entry: Entry, *, new: Mapping | None, reason: str, act: Act) -> Prev
         if entry.kind in ("corrected", "labelled", "joined_set", "left_set") or entry.item_id is None:
             raise Refused("NOT_CORRECTABLE")
         facts = facts_now(entry.item)
+        permissions.check_scope(act.by, depot_of(facts), act="correct")
         if facts.destroyed:
             raise Refused("DESTROYED_IS_FINAL")
         if (

@@ -8,7 +8,7 @@ from uuid import uuid5
 from django.db import transaction
 
 from gear import permissions, queries
-from gear.actions.acting import Act, Refused, facts_now, keeping_refusals
+from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals
 from gear.ledger import Draft, record_many
 from gear.models import Entry, Holder, Item
 from gear.rules import transitions
@@ -57,7 +57,7 @@ def _verdicts(items: Sequence[Item]) -> dict[str, str]:
 
 
 def _check_place(facts: ItemFacts, to: Holder, act: Act) -> None:
-    permissions.check_scope(act.by, (facts.holder or {}).get("depot"))
+    permissions.check_scope(act.by, depot_of(facts), act="move")
     if facts.holder and (facts.holder["kind"], facts.holder["name"]) == (to.kind, to.name):
         raise Refused("SAME_PLACE")
 

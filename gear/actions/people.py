@@ -20,7 +20,7 @@ from gear.actions.acting import Act, keeping_refusals, reason_in
 from gear.actions.passwords import check_again
 from gear.actions.refusals import FieldRefused
 from gear.ledger import Draft, record
-from gear.models import Crew, Depot, Holder, User
+from gear.models import ApiToken, Crew, Depot, Holder, User
 
 LONGEST_USERNAME = 150
 SHORTEST_PIN, LONGEST_PIN = 4, 8
@@ -133,7 +133,7 @@ def change(person: User, *, details: Details, act: Act) -> User:
 
 
 def deactivate(person: User, *, reason: str, act: Act) -> User:
-    """Close a person's account: their sessions end now, what they entered stands. Their gear stays on record."""
+    """Close a person's account: sessions and tokens end now, what they entered and the gear they have stand."""
     with keeping_refusals("manage_people", person.username, act):
         person = _managed(person, act)
         if person == act.by:
@@ -253,6 +253,7 @@ def _set_active(person: User, *, active: bool) -> None:
     Holder.objects.filter(person=person).update(active=active)
     if not active:
         _end_sessions(person)
+        ApiToken.objects.filter(person=person, revoked_at=None).update(revoked_at=timezone.now())
 
 
 def _give_password(person: User, password: str, act: Act) -> User:

@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
 from gear import permissions
-from gear.actions.acting import Act, Refused, facts_now, keeping_refusals
+from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals
 from gear.ledger import Draft, record_many
 from gear.models import GearSet, Item, ItemState
 from gear.rules import transitions
@@ -74,6 +74,7 @@ def _checked(name: str, items: Sequence[Item], act: Act, *, in_set: bool = False
     permissions.check_can(act.by, name)
     found = {item.pk: facts_now(item) for item in sorted(items, key=lambda one: one.pk)}
     for facts in found.values():
+        permissions.check_scope(act.by, depot_of(facts), act=name)
         if code := transitions.refusal(name, facts):
             raise Refused(code)
         if in_set != bool(facts.set_no):

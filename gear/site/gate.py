@@ -164,6 +164,8 @@ class RoutePermission(BasePermission):
             return True
         if role_of(request.user) == "anonymous" and methods_of(name):
             raise SignInFirst
-        keep_closed_door(request, user=request.user)
+        # DRF describes an address by asking whether other methods would be allowed: nobody was refused then.
+        if request.method == request._request.method:
+            keep_closed_door(request, user=request.user)
         # Not False: DRF would turn that into a call to sign in for a visitor to a route that nobody listed.
         raise PermissionDenied(str(self.message))

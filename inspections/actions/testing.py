@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from gear import permissions
-from gear.actions.acting import Act, Refused, facts_now, keeping_refusals
+from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals
 from gear.ledger import Draft, IdReused, record, rules_on, site_zone
 from gear.ledger.chain import EARLIEST, SKEW
 from gear.models import Item
@@ -54,7 +54,7 @@ def log_test(
     with keeping_refusals("log_test", item.item_no, act):
         permissions.check_can(act.by, "log_test")
         facts = facts_now(item)
-        permissions.check_scope(act.by, (facts.holder or {}).get("depot"))
+        permissions.check_scope(act.by, depot_of(facts), act="log_test")
         check_reading(reading, paper, made_on=made_on_of(facts))
         _check_moment(reading, act)
         if known := _known(item, reading, paper, act):

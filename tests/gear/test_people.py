@@ -4,11 +4,13 @@ import pytest
 from django.contrib.auth.hashers import check_password
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from gear.actions import people, places
 from gear.actions.acting import Act, Refused
 from gear.actions.people import Details, PeopleRefused
-from gear.models import Crew, Depot, Entry, Holder, Refusal, User
+from gear.api.tokens import digest
+from gear.models import ApiToken, Crew, Depot, Entry, Holder, Refusal, User
 from gear.permissions import NotAllowed
 from tests import builders
 
@@ -294,6 +296,16 @@ def test_an_old_session_does_not_come_back_with_its_owner(cast):
     people.reactivate(cast.dev, reason="came back", act=Act(cast.ines))
     assert client.get("/my/password/").status_code == 302
     assert Client().login(username="dev", password="dev keeps a secret")
+
+
+def test_a_token_of_somebody_who_left_opens_nothing_even_when_they_come_back(cast):
+    ApiToken.objects.create(person=cast.dev, name="bench", digest=digest("0" * 64), made_at=timezone.now())
+    program = Client(headers={"Authorization": "Token " + "0" * 64})
+    assert program.get("/api/v1/items/").status_code == 200
+    people.deactivate(cast.dev, reason="left", act=Act(cast.ines))
+    assert program.get("/api/v1/items/").status_code == 401
+    people.reactivate(cast.dev, reason="came back", act=Act(cast.ines))
+    assert program.get("/api/v1/items/").status_code == 401
 
 
 def test_other_peoples_sessions_go_on(cast):
