@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -17,8 +19,13 @@ def label(request: HttpRequest, item_no: str) -> HttpResponse:
     if seen.item is None or seen.facts is None:
         raise Http404(_("There is no item %s in the book.") % item_no)
     text = labels.text_of(seen, asked, pack=queries.rules_for(asked).pack)
-    page = {"title": _("Label of %s") % item_no, "item_no": item_no, "label": text, "facts": seen.facts}
-    page |= {"reliable": seen.reliable}
+    page: dict[str, Any] = {
+        "title": _("Label of %s") % item_no,
+        "item_no": item_no,
+        "label": text,
+        "facts": seen.facts,
+        "reliable": seen.reliable,
+    }
     if text is not None:
         page |= {
             "square": labels.square(labels.address(seen.facts.label or "", base_url=settings.BASE_URL)),

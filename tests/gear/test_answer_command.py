@@ -1,18 +1,19 @@
 """`manage.py answer`: one line an item, the same decision as everywhere, and never `good` from what cannot be read."""
 
 import json
+import random
 from datetime import UTC, date, datetime, timedelta
 from io import StringIO
 
 import pytest
 import time_machine
 from django.core.management import CommandError, call_command
-from django.db import connection
+from django.db import OperationalError, connection
 from django.test.utils import CaptureQueriesContext
 
 from gear import guards
 from gear.models import Entry, ItemState
-from gear.rules import readiness
+from gear.rules import codes, readiness
 from tests import builders
 
 KEYS = [
@@ -164,6 +165,28 @@ def test_either_items_or_the_whole_book_must_be_asked_for(arguments):
     with pytest.raises(CommandError, match="Name one or more items") as refused:
         ask(*arguments)
     assert refused.value.returncode == 2
+
+
+def test_a_database_that_cannot_be_read_is_told_in_a_sentence(monkeypatch):
+    def fails(*_arguments, **_keywords):
+        raise OperationalError("no such table: gear_item")
+
+    monkeypatch.setattr("gear.queries.answers_to", fails)
+    with pytest.raises(CommandError, match="so nothing is known: no such table: gear_item") as refused:
+        ask("B-1")
+    assert refused.value.returncode == 1
+
+
+def test_a_label_code_may_stand_for_the_item():
+    code, old = (codes.new_code(random.Random(number)) for number in (1, 2))
+    item = builders.blanket("B-1", label=old)
+    builders.tested(item, on=date(2026, 3, 2))
+    assert [line["verdict"] for line in ask(old, codes.grouped(old).lower())] == ["good", "good"]
+    builders.happened(item, "labelled", code=code, replaces=old)
+    by_new, by_old, by_number = ask(code, old, "B-1")
+    assert [line["item_no"] for line in (by_new, by_old, by_number)] == ["B-1", "B-1", "B-1"]
+    assert [line["verdict"] for line in (by_new, by_old, by_number)] == ["good", "stop", "good"]
+    assert by_old["reasons"][0]["code"] == "LABEL_REPLACED"
 
 
 def test_queries_do_not_grow_with_the_book():

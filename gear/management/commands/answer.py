@@ -6,6 +6,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import DatabaseError
 from django.utils.translation import gettext as _
 
 from gear import queries
@@ -46,14 +47,24 @@ class Command(BaseCommand):
         except queries.BadQuestion as error:
             option = {"as_of": "--as-of", "known_at": "--known-at"}[error.field]
             raise CommandError(f"{option}: {error}", returncode=WRONG_USE) from None
-        found: Iterable[Answer] = (
-            queries.everything(asked)
-            if everything
-            else queries.answers_to(texts, asked, base_url=settings.BASE_URL)
-        )
-        for answer in found:
-            self.stdout.write(
-                json.dumps(queries.as_json(answer, asked), ensure_ascii=False)
-                if options["format"] == "json"
-                else queries.as_text(answer)
-            )
+        try:
+            for answer in _found(texts, asked):
+                self.stdout.write(
+                    json.dumps(queries.as_json(answer, asked), ensure_ascii=False)
+                    if options["format"] == "json"
+                    else queries.as_text(answer)
+                )
+        except DatabaseError as error:
+            raise CommandError(
+                _(
+                    "The database cannot be read, so nothing is known: %s. Run manage.py migrate, or see DATABASE_URL."
+                )
+                % str(error).strip()
+            ) from None
+
+
+def _found(texts: list[str], asked: queries.Question) -> Iterable[Answer]:
+    """The answers to the texts, or to the whole book where there are none."""
+    if not texts:
+        return queries.everything(asked)
+    return queries.answers_to(texts, asked, base_url=settings.BASE_URL)
