@@ -28,7 +28,7 @@ from inspections.rules.acceptance import Reading
 from inspections.rules.testbook import COLUMNS
 from reports.actions import bench_fleet
 
-SCAN_ROUNDS, SLOW_ROUNDS = 200, 5
+SCAN_ROUNDS, SLOW_ROUNDS = 200, 4
 RAW_ONE = (
     "SELECT i.item_no, t.kind, s.condition, s.good_through, h.name FROM gear_item i"
     " JOIN gear_itemtype t ON t.id = i.item_type_id JOIN gear_itemstate s ON s.item_id = i.id"
