@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from gear.ledger.reading import site_entries
 from gear.rules import packs, policy
-from gear.rules.fold import corrected
+from gear.rules.correcting import corrected
 from gear.rules.readiness import Rules
 
 DEFAULT_PACK = ("us_federal", "1")

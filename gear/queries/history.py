@@ -14,7 +14,7 @@ from gear import wording
 from gear.ledger import line_of
 from gear.models import Entry, Item
 from gear.queries import entry_words
-from gear.rules import entries, fold
+from gear.rules import correcting, entries
 from gear.rules.fold import Line
 
 LATE = timedelta(days=1)
@@ -120,7 +120,7 @@ def _correction(correction: Entry, entry: Entry, *, is_last: bool) -> Correction
     when = ""
     says: Sequence[tuple[str, str]] = ()
     if new is not None:
-        line = fold.replaced(line_of(entry), new)
+        line = correcting.replaced(line_of(entry), new)
         when = _when(line.occurred_on, line.occurred_at, line.precision)
         says = entry_words.says(line.kind, line.facts)
     return Correction(
@@ -137,7 +137,7 @@ def _correction(correction: Entry, entry: Entry, *, is_last: bool) -> Correction
 
 def _tests(found: Sequence[Entry]) -> list[Test]:
     """The tests that count, corrections applied, newest first."""
-    counting = [line for line in fold.corrected(line_of(entry) for entry in found) if line.kind == "tested"]
+    counting = [line for line in correcting.corrected(line_of(entry) for entry in found) if line.kind == "tested"]
     original = {entry.id: entry.facts for entry in found}
     counting.sort(key=lambda line: (line.occurred_at, line.recorded_at, str(line.id)), reverse=True)
     return [_test(line, corrected=line.facts != original[line.id]) for line in counting]

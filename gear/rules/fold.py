@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from gear.rules import entries
+from gear.rules.correcting import corrected
 from gear.rules.entries import HOLDER_KINDS, IDENTITY, UNREADABLE, USABLE_HOLDERS, VERSION, Line, order
 
 
@@ -112,10 +113,23 @@ def fold(item_no: str, lines: Iterable[Line], *, as_of_at: datetime, known_at: d
     past = [line for line in effective if line.occurred_at <= as_of_at]
     if stated and stated not in past and past and not stated.facts.get("date_stated", True):
         # The day of receipt is not known: the item was there when its first record was made.
-        _apply(facts, replace(stated, occurred_on=past[0].occurred_on))
+        for line in _arrival(stated, effective):
+            _apply(facts, replace(line, occurred_on=past[0].occurred_on))
     for line in past:
         _apply(facts, line)
     return facts
+
+
+def _arrival(stated: Line, effective: list[Line]) -> Iterable[Line]:
+    """What came with a receipt of unknown day: its set, and the hands it was in since nobody knows when.
+
+    Left out, an item in somebody's hands would get the shelf allowance, and a set would not count, before that day.
+    """
+    yield stated
+    for line in effective:
+        of_that_day = line.occurred_on == stated.occurred_on and isinstance(line.facts, Mapping)
+        if of_that_day and (line.kind == "joined_set" or line.facts.get("first_issue_known") is False):
+            yield line
 
 
 def set_stated(lines: Iterable[Line], *, as_of_at: datetime, known_at: datetime) -> Mapping | None:
@@ -129,49 +143,6 @@ def set_stated(lines: Iterable[Line], *, as_of_at: datetime, known_at: datetime)
     past = [line for line in stated if line.occurred_at <= as_of_at]
     chosen = past[-1] if past else stated[0] if stated else None
     return chosen and {name: chosen.facts.get(name) for name in ("set_no", "kind", "required")}
-
-
-def corrected(lines: Iterable[Line]) -> list[Line]:
-    """The lines with every correction applied: the last recorded correction of an entry replaces it.
-
-    A correction whose replacement is null withdraws the entry.
-    """
-    plain, corrections = [], {}
-    for line in lines:
-        if line.kind != "corrected":
-            plain.append(line)
-            continue
-        known = corrections.get(line.corrects)
-        if known is None or (known.recorded_at, str(known.id)) < (line.recorded_at, str(line.id)):
-            corrections[line.corrects] = line
-    result = []
-    for line in plain:
-        correction = corrections.get(line.id)
-        if correction is None:
-            result.append(line)
-            continue
-        try:
-            replacement = correction.facts["replacement"]
-            result += [] if replacement is None else [replaced(line, replacement)]
-        except UNREADABLE:
-            # Neither what was said nor what should have been: a line that nobody can read stands in its place.
-            result.append(replace(correction, occurred_at=line.occurred_at))
-    return result
-
-
-def replaced(line: Line, replacement: Mapping) -> Line:
-    """`line` with the kind, moment and facts that its correction states."""
-    occurred_at = datetime.fromisoformat(replacement["occurred_at"])
-    if occurred_at.tzinfo is None:
-        raise ValueError("The moment of a replacement needs its offset from UTC.")
-    return replace(
-        line,
-        kind=replacement["kind"],
-        facts=replacement["facts"],
-        occurred_at=occurred_at,
-        occurred_on=date.fromisoformat(replacement["occurred_on"]),
-        precision=replacement.get("precision", line.precision),
-    )
 
 
 def _apply(facts: ItemFacts, line: Line) -> None:
@@ -363,12 +334,16 @@ def from_json(stored: Mapping) -> ItemFacts:
         values[name] = [_happening(one) for one in values.get(name, [])]
     if "holder" in values:
         values["holder"] = read_holder(values["holder"])
+    _check_stored(values)
+    return ItemFacts(**values)
+
+
+def _check_stored(values: Mapping) -> None:
     if not isinstance(values["issued"], bool) or not isinstance(values["first_issue_known"], bool):
         raise ValueError("Whether it was issued is not said.")
     identity = values.get("identity", {})
     if not entries.is_identity(identity) or not isinstance(values.get("unreadable", []), list):
         raise ValueError("This is no identity of an item.")
-    return ItemFacts(**values)
 
 
 _HAPPENINGS = (

@@ -211,6 +211,20 @@ def test_an_item_whose_day_of_receipt_nobody_knows_was_there_at_its_first_record
     assert folded(*lines, as_of=MAY).received_on == APR
 
 
+def test_with_an_unknown_day_of_receipt_come_the_set_and_the_unknown_first_issue():
+    lines = [
+        received(on=APR, stated=False),
+        entry("joined_set", on=APR, set_no="P-1"),
+        issued(on=APR, to=DEV, first_issue_known=False),
+        tested(on=JAN),
+    ]
+    facts = folded(*lines, as_of=FEB)
+    assert (facts.set_no, facts.holder) == ("P-1", DEV)
+    assert (facts.issued, facts.first_issue_known) == (True, False), "in hand: never the shelf allowance"
+    known = folded(lines[0], issued(on=APR, to=DEV), lines[3], as_of=FEB)
+    assert not known.issued, "a first issue whose day is known stays on its day"
+
+
 def test_what_was_not_known_yet_is_left_out():
     learned = datetime(2026, 5, 1, tzinfo=UTC)
     lines = [received(), tested(on=JAN), tested("failed", on=FEB, recorded_at=learned)]
