@@ -9,6 +9,7 @@ from gear.models import ROLE_NAMES, Depot, User
 WORKING = frozenset({"worker", "foreman", "clerk", "supervisor"})
 CLERK = frozenset({"clerk"})
 OFFICE = frozenset({"clerk", "supervisor", "auditor", "administrator"})
+IMPORTERS = CLERK | {"administrator"}
 EVERYONE = WORKING | OFFICE
 ANYONE = EVERYONE | {"anonymous"}
 MANAGERS = frozenset({"supervisor", "administrator"})
@@ -34,7 +35,7 @@ ACTS = {
     "split": CLERK,
     "relabel": CLERK,
     "log_test": CLERK,
-    "import_files": frozenset({"clerk", "administrator"}),
+    "import_files": IMPORTERS,
     "release": frozenset({"supervisor"}),
     "correct": frozenset({"clerk", "supervisor"}),
     "set_policy": MANAGERS,
@@ -69,6 +70,8 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "item": {"GET": EVERYONE},
     "label": {"GET": EVERYONE},
     "rules_in_force": {"GET": EVERYONE},
+    "import": {"GET": IMPORTERS},
+    "import_gear": {"GET": IMPORTERS, "POST": IMPORTERS},
     "act": {"GET": WORKING, "POST": WORKING},  # which of the acts, ACTS says
     **{
         name: {"GET": EVERYONE}

@@ -2,7 +2,7 @@
 
 from django.urls import include, path, re_path
 
-from gear.views import acts, answer, item, label, people, places, policy, rules, search
+from gear.views import acts, answer, importing, item, label, people, places, policy, rules, search
 
 urlpatterns = [
     path("", search.find, name="find"),
@@ -13,6 +13,8 @@ urlpatterns = [
     path("items/<str:item_no>/label/", label.label, name="label"),
     path("rules/", rules.rules_in_force, name="rules_in_force"),
     path("items/<str:item_no>/do/<slug:verb>/", acts.act, name="act"),
+    path("import/", importing.imports, name="import"),
+    path("import/gear/", importing.import_gear, name="import_gear"),
     path("people/", people.people_list, name="people"),
     path("people/new/", people.AddPerson.as_view(), name="person_add"),
     path("people/<int:pk>/", people.person, name="person"),

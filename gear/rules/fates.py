@@ -23,8 +23,8 @@ class Fate:
 
     @property
     def rank(self) -> int:
-        """Refused first, then what has a note, then the rest."""
-        return 0 if self.problems else 1 if self.notes else 2
+        """Refused first, then tests that failed, then what has a note, then the rest."""
+        return 0 if self.problems else 1 if self.outcome == "failed" else 2 if self.notes else 3
 
 
 @dataclass(frozen=True)
