@@ -137,7 +137,9 @@ def _correction(correction: Entry, entry: Entry, *, is_last: bool) -> Correction
 
 def _tests(found: Sequence[Entry]) -> list[Test]:
     """The tests that count, corrections applied, newest first."""
-    counting = [line for line in correcting.corrected(line_of(entry) for entry in found) if line.kind == "tested"]
+    counting = [
+        line for line in correcting.corrected(line_of(entry) for entry in found) if line.kind == "tested"
+    ]
     original = {entry.id: entry.facts for entry in found}
     counting.sort(key=lambda line: (line.occurred_at, line.recorded_at, str(line.id)), reverse=True)
     return [_test(line, corrected=line.facts != original[line.id]) for line in counting]
