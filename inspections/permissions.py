@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from gear.permissions import CLERK, EVERYONE, IMPORTERS
+from gear.permissions import CLERK, EVERYONE, IMPORTERS, OFFICE
 
 ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "import_tests": {"GET": IMPORTERS, "POST": IMPORTERS},
+    "log_test": {"GET": CLERK, "POST": CLERK},
+    "test_result": {"GET": OFFICE},
     "api_tests": {"GET": EVERYONE, "POST": CLERK},
 }

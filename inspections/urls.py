@@ -2,9 +2,11 @@
 
 from django.urls import include, path
 
-from inspections.views import importing
+from inspections.views import importing, logging
 
 urlpatterns = [
+    path("tests/new/", logging.log_test, name="log_test"),
+    path("tests/<uuid:pk>/", logging.test_result, name="test_result"),
     path("import/tests/", importing.import_tests, name="import_tests"),
     path("api/v1/", include("inspections.api.urls")),
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 from uuid import uuid4
 
@@ -18,10 +19,11 @@ def sent_values(request: HttpRequest, form: Form) -> dict[str, list[str]]:
     return {name: request.POST.getlist(name) for name in form.fields if name != "id"}
 
 
-def refused_in(form: Form, error: Exception) -> int:
+def refused_in(form: Form, error: Exception, *, names: Mapping[str, str] | None = None) -> int:
     """Put the sentence of a refusal beside its field, or over the form; returns the status of the page.
 
-    A form that came before with other content gets a new id: sent again as it stands, it is another act.
+    `names` are the fields of the form where the act knows them under others. A form that came before with other
+    content gets a new id: sent again as it stands, it is another act.
     """
     if isinstance(error, IdReused):
         renew(form)
@@ -33,8 +35,9 @@ def refused_in(form: Form, error: Exception) -> int:
             ),
         )
         return 422
-    field, told = getattr(error, "field", ""), str(error)
-    form.add_error(field if field in form.fields else None, told.removeprefix(f"{field}: "))
+    stated, told = getattr(error, "field", ""), str(error)
+    field = (names or {}).get(stated, stated)
+    form.add_error(field if field in form.fields else None, told.removeprefix(f"{stated}: "))
     return 403 if isinstance(error, NotAllowed) else 422
 
 

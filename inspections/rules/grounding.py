@@ -98,7 +98,7 @@ def check_jumper(
     corrected = reading / factor
     accepted = corrected <= limit_20 and reading <= limit_warm
     return JumperCheck(
-        accepted, resistance_mohm, _shown(corrected), _shown(limit_20), _shown(limit_warm), r20
+        accepted, resistance_mohm, shown(corrected), shown(limit_20), shown(limit_warm), r20
     )
 
 
@@ -184,5 +184,6 @@ def _constant(name: str, pack: RulePack) -> Fraction:
     return _exact(pack.jumper_constant(name))
 
 
-def _shown(value: Fraction) -> Decimal:
+def shown(value: Fraction) -> Decimal:
+    """Milliohm with four places, as they stand on a screen; nothing is decided on them."""
     return (Decimal(round(value / Fraction(SHOWN_PLACES))) * SHOWN_PLACES).quantize(SHOWN_PLACES)

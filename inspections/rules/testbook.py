@@ -135,14 +135,15 @@ def _readers(today: date) -> Mapping[str, Any]:
     paper = partial(values.text, most=80)
     return {
         "item_no": values.item_number, "tested_on": partial(values.day, not_after=today), "purpose": word(*PURPOSES),
-        "supply": word(*SUPPLIES), "applied_v": _bounded, "seconds": _bounded, "leakage_ma": _bounded,
-        "resistance_mohm": _bounded, "cable_temp_c": _bounded, "visual": word(*LOOKS), "breakdown": values.yes_no,
+        "supply": word(*SUPPLIES), "applied_v": bounded, "seconds": bounded, "leakage_ma": bounded,
+        "resistance_mohm": bounded, "cable_temp_c": bounded, "visual": word(*LOOKS), "breakdown": values.yes_no,
         "flashover": values.yes_no, "lab_result": word(*LAB_RESULTS), "lab": paper, "instrument": paper,
         "report_no": partial(values.identifier, most=80),
     }  # fmt: skip
 
 
-def _bounded(name: str, given: str) -> int | Decimal:
+def bounded(name: str, given: str) -> int | Decimal:
+    """A reading as typed, within bounds.BOUNDS. Raises BadValue; never NaN, never another unit by accident."""
     number = values.whole(name, given) if name in ("applied_v", "seconds") else values.decimal(
         name, given, negative=name == "cable_temp_c")  # fmt: skip
     least, most = BOUNDS[name]

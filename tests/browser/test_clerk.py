@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import expect
 
 from gear.models import ItemState
+from inspections.models import ElectricalTest
 from tests import builders
 from tests.browser.conftest import DESK, PHONE, assert_accessible, assert_fits
 
@@ -61,3 +62,58 @@ def test_a_worker_rejects_on_a_phone(live_server, open_page, sign_in, gear):
     page.get_by_role("button", name="Record the look before use").click()
     expect(page.get_by_role("status")).to_contain_text("STOP. DO NOT USE. Damaged: tear")
     assert ItemState.objects.get(item=gear).condition == "rejected"
+
+
+def test_tests_are_logged_by_keyboard_alone(live_server, page, sign_in, gear):
+    other = ItemState.objects.filter(gear_set__set_no="P-0617").exclude(item=gear).get().item
+    sign_in(page, "orla")
+    page.goto(f"{live_server.url}/tests/new/")
+    for item, reading, outcome in ((gear, "12.5", "ACCEPTED"), (other, "16.1", "FAILED. REJECTED")):
+        page.keyboard.type(item.item_no)
+        page.keyboard.press("Enter")
+        expect(page.get_by_label("Current, mA")).to_be_focused()
+        page.keyboard.type(reading)
+        page.keyboard.press("Tab")
+        page.keyboard.press("Space")
+        page.keyboard.press("Enter")
+        expect(page.get_by_role("heading", level=1)).to_have_text(outcome)
+        expect(page.get_by_role("textbox", name="Next item")).to_be_focused()
+    assert [row.outcome for row in ElectricalTest.objects.order_by("entry__recorded_at")] == [
+        "accepted",
+        "failed",
+    ]
+
+
+def test_voltage_and_seconds_follow_supply_and_purpose_until_somebody_types(live_server, page, sign_in, gear):
+    sign_in(page, "orla")
+    page.goto(f"{live_server.url}/tests/new/?item={gear.item_no}")
+    volts, seconds = page.get_by_label("Proof voltage applied, kV"), page.get_by_label("Held for, seconds")
+    page.get_by_label("DC", exact=True).check()
+    expect(volts).to_have_value("50")
+    page.get_by_label("Purpose").select_option("first")
+    expect(seconds).to_have_value("180")
+    volts.fill("51")
+    page.get_by_label("AC", exact=True).check()
+    expect(volts).to_have_value("51")
+    expect(page.get_by_role("button", name="Fill in voltage")).to_have_count(0)
+
+
+@pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
+def test_pages_of_the_bench_are_accessible_and_fit(live_server, open_page, sign_in, gear, viewport, scheme):
+    builders.jumper("J-1", cable_length_m="3.048")
+    page = open_page(viewport=viewport, color_scheme=scheme)
+    sign_in(page, "orla")
+    for address in ("", "?item=NOPE", f"?item={gear.item_no}", "?item=J-1"):
+        page.goto(f"{live_server.url}/tests/new/{address}")
+        assert_accessible(page)
+        assert_fits(page)
+    page.get_by_role("button", name="Record the test").click()
+    expect(page.get_by_text("Resistance, milliohm is missing.")).to_be_visible()
+    assert_accessible(page)
+    page.get_by_label("Resistance, milliohm").fill("1.250")
+    page.get_by_label("Temperature of the cable").fill("35")
+    page.get_by_label("Accept", exact=True).first.check()
+    page.get_by_role("button", name="Record the test").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("FAILED. REJECTED")
+    assert_accessible(page)
+    assert_fits(page)
