@@ -76,13 +76,18 @@ def _runs(row: list[bool]) -> list[tuple[int, int]]:
     return runs
 
 
+def may_have_label(facts: ItemFacts) -> bool:
+    """Whether there is a code to print, on a piece that may ever be used again."""
+    return bool(facts.label) and facts.condition not in NEVER_LABELLED
+
+
 def text_of(seen: Seen, asked: Question, *, pack: RulePack | None) -> LabelText | None:
     """What the label of an item says.
 
     None for an item without a label code, one that never needs a label again, and one whose record is not reliable.
     """
     facts, answer, rating = seen.facts, seen.answer, seen.rating
-    if facts is None or not seen.reliable or not facts.label or facts.condition in NEVER_LABELLED:
+    if facts is None or not seen.reliable or not may_have_label(facts):
         return None
     tested_on, good_through = _dates(facts, answer)
     grade = rating.grade.grade if rating and rating.grade else None

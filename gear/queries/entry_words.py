@@ -163,6 +163,7 @@ _KNOWN = {
     "code",
     "replaces",
     "purpose",
+    "row_hash",  # tells whether a file repeats itself; it says nothing to a reader
 }
 
 

@@ -131,7 +131,6 @@ def _dates(answer: Answer) -> dict[str, Any]:
     """The last good days in words: the item's own, its set's, and which clock named them."""
     return {
         "own_day": wording.day(answer.good_through) if answer.good_through else "",
-        "is_over": answer.days_over is not None,
         "clock": wording.clock(answer.winning_clock),
         "set_day": wording.day(answer.set_good_through) if answer.set_good_through else "",
         "set_is_earlier": bool(

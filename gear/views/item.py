@@ -8,7 +8,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-from gear import permissions, queries, wording
+from gear import labels, permissions, queries, wording
 from gear.models import CONDITION_NAMES, HOLDER_NAMES, SET_KINDS, Item, User
 from gear.queries import Question, Seen, described, history
 from gear.rules import codes
@@ -69,7 +69,7 @@ def _page(seen: Seen, asked: Question, person: User) -> dict[str, Any]:
         "set": _set(seen),
         "record": record,
         "label_code": codes.grouped(facts.label) if facts.label else "",
-        "label_address": address_of("label", facts.item_no) if facts.label else "",
+        "label_address": address_of("label", facts.item_no) if labels.may_have_label(facts) else "",
         "answer_address": address_of("answer", facts.label) if facts.label else "",
         "acts": acts_for(person, facts),
         "may_correct": permissions.can(person, "correct")

@@ -157,6 +157,14 @@ def test_the_dates_of_the_piece_and_of_its_set_stand_side_by_side(client):
     assert "Its set P-7 good through 31 MAR 2027" in text
 
 
+def test_a_date_beside_a_stop_is_not_called_good(client):
+    left, _right = glove_pair()
+    builders.happened(left, "held", reason="odd smell")
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert "This piece by date alone: through 31 MAR 2027" in text
+    assert "good through" not in text.lower()
+
+
 def test_the_moment_zone_age_and_rule_pack_are_stated(client):
     glove_pair()
     text = text_of(client.get(f"/t/{CODES[0]}"))

@@ -98,7 +98,7 @@ def test_it_shows_the_answer_what_it_is_and_where_it_is(orla, pair):
     assert "Held by Dev Okafor Person" in text
     assert "Crew Crew 7" in text
     assert "Since 4 MAR 2026" in text
-    assert "Could be used now yes" in text
+    assert "In somebody's hands yes" in text
 
 
 def test_the_clock_that_decides_and_the_next_are_named_in_words(orla, pair):

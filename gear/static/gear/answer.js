@@ -36,8 +36,4 @@
   });
   // The answer to the last piece must not stand there while the next one is on its way.
   document.querySelector(".code-form").addEventListener("submit", blank);
-  // A hand scanner types into the field that has the focus; a phone would open its keyboard over the answer.
-  if (matchMedia("(hover: hover) and (pointer: fine)").matches) {
-    document.getElementById("code").focus({ preventScroll: true });
-  }
 })();
