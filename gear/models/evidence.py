@@ -54,7 +54,7 @@ class Sealed(AppendOnly):
         abstract = True
 
     def save(self, *args, **kwargs):
-        if not self.appending:
+        if self._state.adding and not self.appending:
             raise Immutable(
                 _("A record of this kind is stored through gear.ledger.append, so that a seal covers it.")
             )

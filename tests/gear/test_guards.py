@@ -1,0 +1,194 @@
+"""The database itself refuses to change or remove evidence, whoever asks and by whatever statement."""
+
+# ruff: noqa: S608 - what tries every table names the tables itself
+import pytest
+from django.apps import apps
+from django.core.management.sql import emit_post_migrate_signal
+from django.db import DatabaseError, connection, migrations, models, transaction
+from django.db.migrations.executor import MigrationExecutor
+from django.utils import timezone
+
+from gear import guards
+from gear.ledger import append, make_seal
+from gear.models import (
+    AppendOnly,
+    Entry,
+    GivenAnswer,
+    ImportedFile,
+    Label,
+    Membership,
+    Refusal,
+    Seal,
+    Submission,
+)
+from gear.models.evidence import Immutable
+from inspections.models import ElectricalTest
+from tests import builders
+from tests.gear.test_seals import MAKE
+
+pytestmark = pytest.mark.django_db
+MODELS = sorted(
+    (model for model in apps.get_models() if issubclass(model, AppendOnly)),
+    key=lambda model: model._meta.db_table,
+)
+
+
+@pytest.fixture
+def evidence(db):
+    """At least one row in every evidence table."""
+    blanket = builders.blanket("B-1", label="ABCDEFGHJKM")
+    builders.pair()
+    (entry,) = builders.tested(blanket)
+    for make in MAKE.values():
+        append(make())
+    make_seal(timezone.now())
+    ElectricalTest.objects.create(
+        entry=entry,
+        item=blanket,
+        tested_on=entry.occurred_on,
+        purpose="in_service",
+        visual="accept",
+        calibration="not_on_file",
+        outcome="void",
+        pack="us_federal 1",
+        identity="x",
+    )
+    connection.check_constraints()  # nothing is left to check, which PostgreSQL asks for before TRUNCATE
+
+
+def test_every_evidence_table_is_known():
+    assert {
+        Entry,
+        Label,
+        Membership,
+        Refusal,
+        GivenAnswer,
+        Submission,
+        ImportedFile,
+        Seal,
+        ElectricalTest,
+    } <= set(MODELS)
+    assert guards.tables() == [model._meta.db_table for model in MODELS]
+
+
+def run(sql, *params):
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(sql, params)
+
+
+@pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
+def test_the_database_refuses_every_way_of_changing_a_row(evidence, model):
+    table, key = model._meta.db_table, model._meta.pk.column
+    columns = ", ".join(f'"{field.column}"' for field in model._meta.fields)
+    count = model.objects.count()
+    assert count
+    statements = {
+        "update": f'UPDATE {table} SET "{key}" = "{key}"',
+        "update another column": f'UPDATE {table} SET "{model._meta.fields[-1].column}" = NULL',
+        "delete": f"DELETE FROM {table}",
+    }
+    if connection.vendor == "postgresql":
+        statements["truncate"] = f"TRUNCATE {table} CASCADE"
+        statements["upsert"] = (
+            f'INSERT INTO {table} ({columns}) SELECT {columns} FROM {table} ON CONFLICT ("{key}")'
+            f' DO UPDATE SET "{key}" = excluded."{key}"'
+        )
+    else:
+        statements["replace"] = f"INSERT OR REPLACE INTO {table} ({columns}) SELECT {columns} FROM {table}"
+        statements["update or replace"] = f'UPDATE OR REPLACE {table} SET "{key}" = "{key}"'
+        statements["upsert"] = (
+            f'INSERT INTO {table} ({columns}) SELECT {columns} FROM {table} WHERE true ON CONFLICT ("{key}")'
+            f' DO UPDATE SET "{key}" = excluded."{key}"'
+        )
+    for name, sql in statements.items():
+        with pytest.raises(DatabaseError, match=guards.MESSAGE):
+            run(sql)
+        assert model.objects.count() == count, name
+
+
+REPLACED = [
+    # another row in the way of each unique key but the primary one
+    ("gear_entry", {"id": "'f' || substr(id, 2)"}, "item_id IS NOT NULL"),
+    ("gear_entry", {"id": "'f' || substr(id, 2)"}, "gear_set_id IS NOT NULL"),
+    ("gear_label", {"code": "'BBBBBBBBBBB'"}, "1"),
+    ("gear_membership", {"id": "id + 1000"}, "1"),
+    ("gear_seal", {"number": "number + 1000"}, "1"),
+    ("inspections_electricaltest", {"entry_id": "'f' || substr(entry_id, 2)"}, "1"),
+]
+
+
+@pytest.mark.parametrize(("table", "changed", "where"), REPLACED)
+def test_no_other_unique_key_lets_a_row_be_replaced(evidence, table, changed, where):
+    """SQLite deletes what stands in the way of INSERT OR REPLACE, by any key, without a trigger on DELETE."""
+    if connection.vendor != "sqlite":
+        with (
+            connection.cursor() as cursor,
+            pytest.raises(DatabaseError, match="syntax error"),
+            transaction.atomic(),
+        ):
+            cursor.execute(f"INSERT OR REPLACE INTO {table} DEFAULT VALUES")
+        return
+    model = next(model for model in MODELS if model._meta.db_table == table)
+    names = [field.column for field in model._meta.fields]
+    values = ", ".join(changed.get(name, f'"{name}"') for name in names)
+    columns = ", ".join(f'"{name}"' for name in names)
+    before = sorted(model.objects.values_list("pk", flat=True))
+    with pytest.raises(DatabaseError, match=guards.MESSAGE):
+        run(f"INSERT OR REPLACE INTO {table} ({columns}) SELECT {values} FROM {table} WHERE {where} LIMIT 1")
+    assert sorted(model.objects.values_list("pk", flat=True)) == before
+
+
+@pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
+def test_the_models_refuse_too_with_a_sentence(evidence, model):
+    row = model.objects.first()
+    for change in (
+        row.save,
+        row.delete,
+        model.objects.all().delete,
+        lambda: model.objects.update(pk=row.pk),
+        lambda: model.objects.bulk_update([row], [model._meta.fields[-1].name]),
+    ):
+        with pytest.raises(Immutable, match="Enter a correction"):
+            change()
+
+
+def test_everything_is_guarded_and_putting_the_guards_up_again_changes_nothing(db):
+    assert guards.missing(connection) == []
+    guards.install(connection)
+    assert guards.missing(connection) == []
+
+
+def test_guards_that_were_taken_down_are_missed_and_put_back(db):
+    guards.remove(connection)
+    assert len(guards.missing(connection)) == 3 * len(MODELS)
+    guards.install(connection)
+    assert guards.missing(connection) == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_migration_that_rebuilds_a_table_leaves_no_table_unguarded(evidence):
+    """SQLite rebuilds a table to alter a column, and its triggers go without a word; post_migrate puts them back."""
+    shorter = migrations.AlterField("Refusal", "detail", models.CharField(max_length=3000, blank=True))
+    before = MigrationExecutor(connection).loader.project_state()
+    after = before.clone()
+    shorter.state_forwards("gear", after)
+    try:
+        with connection.schema_editor() as editor:
+            shorter.database_forwards("gear", editor, before, after)
+        lost = guards.missing(connection)
+        assert bool(lost) is (connection.vendor == "sqlite")
+        emit_post_migrate_signal(0, False, "default")
+        assert guards.missing(connection) == []
+        with pytest.raises(DatabaseError, match=guards.MESSAGE):
+            run("UPDATE gear_refusal SET code = 'x'")
+    finally:
+        with connection.schema_editor() as editor:
+            shorter.database_backwards("gear", editor, after, before)
+
+
+def test_a_partial_key_that_cannot_be_guarded_is_refused_when_the_guards_go_up():
+    condition = models.Q(kind="held") | models.Q(item__isnull=True)
+    with pytest.raises(TypeError, match="cannot be guarded"):
+        guards._both(Entry, condition)
+    with pytest.raises(TypeError, match=r"gear\.Entry by kind"):
+        guards._both(Entry, models.Q(kind="held"))
