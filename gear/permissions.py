@@ -72,10 +72,19 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "rules_in_force": {"GET": EVERYONE},
     "import": {"GET": IMPORTERS},
     "import_gear": {"GET": IMPORTERS, "POST": IMPORTERS},
+    "receive": {"GET": CLERK, "POST": CLERK},
     "act": {"GET": WORKING, "POST": WORKING},  # which of the acts, ACTS says
     **{
         name: {"GET": EVERYONE}
-        for name in ("api_docs", "api_schema", "api_items", "api_item", "api_answer", "api_answers", "api_history")
+        for name in (
+            "api_docs",
+            "api_schema",
+            "api_items",
+            "api_item",
+            "api_answer",
+            "api_answers",
+            "api_history",
+        )
     },
     "api_acts": {"POST": WORKING},
     "api_moves": {"POST": WORKING},
@@ -155,5 +164,5 @@ def check_scope(user: User | None, depot: str | None, *, act: str) -> None:
     """Raise NotAllowed when a person bound to one depot does a bound act to gear of another."""
     if act not in BOUND_TO_DEPOT:
         return
-    if user is not None and user.depot_id and depot and user.depot.name != depot:
+    if user is not None and user.depot is not None and depot and user.depot.name != depot:
         raise NotAllowed(_("This gear belongs to another depot. Ask its tool room."))

@@ -232,7 +232,9 @@ def without_free_text(reason: Reason) -> Reason:
     """The reason for a visitor nobody knows: what somebody typed may name people, so it is left out."""
     said = [one.strip() for one in str(reason.values.get("why", "")).split(",")]
     listed = EVENTS.keys() | (DAMAGE.keys() if reason.code == "DAMAGED" else set())
-    if reason.code not in ("HELD", "REJECTED", "DAMAGED", "LOST") or all(one in listed for one in said if one):
+    if reason.code not in ("HELD", "REJECTED", "DAMAGED", "LOST") or all(
+        one in listed for one in said if one
+    ):
         return reason
     return replace(reason, values={**reason.values, "why": _("sign in to read why")})
 
@@ -287,21 +289,21 @@ def _word(name: str, value, reason: Reason) -> str:
 def _why(given: str) -> str:
     """Words of a list, codes of a test or what somebody typed, joined by commas as they were stored."""
     said = [one.strip() for one in given.split(",")]
-    words = [str(TEST_CODES.get(one) or EVENTS.get(one) or DAMAGE.get(one, one)) for one in said if one]
+    words = [str(TEST_CODES.get(one) or EVENTS.get(one) or DAMAGE.get(one) or one) for one in said if one]
     return ", ".join(words) or _("no word was given")
 
 
 def test_code(code: dict) -> str:
     """Words for one code of a judged test, as {"code": ..., other values}."""
-    words = TEST_CODES.get(code.get("code"))
+    words = TEST_CODES.get(str(code.get("code")))
     return str(words) if words else str(code.get("code"))
 
 
 def _cause(reason: Reason) -> str:
     values = dict(reason.values)
-    values["hand"] = HANDS.get(values.get("hand"), "")
-    values["field"] = FIELDS.get(values.get("field"), "")
-    values["mate_reason"] = SHORT.get(values.get("mate_code"), values.get("mate_code", ""))
+    values["hand"] = HANDS.get(str(values.get("hand")), "")
+    values["field"] = FIELDS.get(str(values.get("field")), "")
+    values["mate_reason"] = SHORT.get(str(values.get("mate_code")), values.get("mate_code", ""))
     return CAUSES[values["cause"]].format(**values)
 
 

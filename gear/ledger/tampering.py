@@ -102,7 +102,7 @@ def _rechained(entries: list[Entry], start: int) -> list[Entry]:
         entry.position = index + 1
         entry.previous_hash = entries[index - 1].hash if index else ""
         entry.hash = entry_hash(
-            payload(entry, subject="item:SAMPLE", by=USERNAMES[entry.by_id]), entry.previous_hash
+            payload(entry, subject="item:SAMPLE", by=USERNAMES[entry.by_id or 0]), entry.previous_hash
         )
     return entries
 

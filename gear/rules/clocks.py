@@ -100,17 +100,11 @@ def running(
     """
     clocks = []
     if last_test_on is not None:
-        first_period = (
-            issued
-            and first_issue_known
-            and first_issued_on is not None
-            and last_test_on <= first_issued_on
-            and not limits.count_from_test
-        )
+        from_issue = first_issued_on if first_issue_known and not limits.count_from_test else None
         if not issued:
             clocks += _never_issued(limits, last_test_on)
-        elif first_period:
-            clocks += _first_period(limits, last_test_on, first_issued_on)
+        elif from_issue is not None and last_test_on <= from_issue:
+            clocks += _first_period(limits, last_test_on, from_issue)
         else:
             clocks += _from(last_test_on, "last_test", limits.intervals())
     if marked_expiry_on is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date, datetime
+from uuid import UUID
 
 from gear.rules.entries import UNREADABLE, Line
 
@@ -14,7 +15,8 @@ def corrected(lines: Iterable[Line]) -> list[Line]:
 
     A correction whose replacement is null withdraws the entry.
     """
-    plain, corrections = [], {}
+    plain: list[Line] = []
+    corrections: dict[UUID | None, Line] = {}
     for line in lines:
         if line.kind != "corrected":
             plain.append(line)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from typing import Any
 
 from gear.rules import entries
 from gear.rules.correcting import corrected
@@ -75,7 +76,7 @@ class ItemFacts:
     @property
     def usable(self) -> bool:
         """Whether the item is where somebody could pick it up and use it."""
-        return bool(self.holder) and self.holder["kind"] in USABLE_HOLDERS
+        return self.holder is not None and self.holder["kind"] in USABLE_HOLDERS
 
     @property
     def condition(self) -> str:
@@ -142,7 +143,9 @@ def set_stated(lines: Iterable[Line], *, as_of_at: datetime, known_at: datetime)
     stated = [line for line in known if line.kind == "set_formed" and isinstance(line.facts, Mapping)]
     past = [line for line in stated if line.occurred_at <= as_of_at]
     chosen = past[-1] if past else stated[0] if stated else None
-    return chosen and {name: chosen.facts.get(name) for name in ("set_no", "kind", "required")}
+    if chosen is None:
+        return None
+    return {name: chosen.facts.get(name) for name in ("set_no", "kind", "required")}
 
 
 def _apply(facts: ItemFacts, line: Line) -> None:
@@ -259,7 +262,7 @@ def _released(facts: ItemFacts, line: Line) -> None:
     facts.holds = [hold for hold in facts.holds if hold.entry != line.facts["hold"]]
 
 
-def _flag(name: str):
+def _flag(name: str) -> Callable[[ItemFacts, Line], None]:
     def apply(facts: ItemFacts, line: Line) -> None:
         setattr(facts, name, Happening(name, line.occurred_on, str(line.id), line.facts.get("reason", "")))
         _put(facts, line)
@@ -362,7 +365,7 @@ def _happening(stored: Mapping) -> Happening:
     return Happening(**{**stored, "on": date.fromisoformat(stored["on"])})
 
 
-def _plain(value):
+def _plain(value: Any) -> Any:
     if isinstance(value, TestFact | Happening):
         return {name: _plain(one) for name, one in vars(value).items()}
     if isinstance(value, list):

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from gear.rules import clocks
 from gear.rules.blocks import BLOCKS, GOOD, KINDS, NOTE, OVERRIDING, STOP, UNKNOWN, Reason
 from gear.rules.clocks import Clock
-from gear.rules.fold import ItemFacts
+from gear.rules.fold import ItemFacts, TestFact
 from gear.rules.packs import KindRule, RulePack
 from gear.rules.policy import SitePolicy
 
@@ -129,7 +130,7 @@ def decide(
     )
 
 
-def refused(item_no: str, code: str, *, as_of: date, rules: Rules | None = None, **values) -> Answer:
+def refused(item_no: str, code: str, *, as_of: date, rules: Rules | None = None, **values: Any) -> Answer:
     """An answer about something that cannot be looked at: no such item, unreadable or voided label."""
     reason = Reason(code, _source(rules, code) if rules else "internal control", values)
     label = rules.pack.label if rules and rules.pack else ""
@@ -149,7 +150,7 @@ def _alone(facts: ItemFacts, rules: Rules, *, as_of: date, trouble: tuple[Reason
         *_test_reasons(facts, rules),
         *_date_reasons(facts, rules, running, as_of),
     ]
-    limit = rules.pack.max_use_v(facts.kind, facts.cls)
+    limit = rules.pack.max_use_v(facts.kind, facts.cls) if facts.kind else None
     return Answer(
         facts.item_no,
         facts.kind,
@@ -159,7 +160,7 @@ def _alone(facts: ItemFacts, rules: Rules, *, as_of: date, trouble: tuple[Reason
         running[0].good_through if running else None,
         running,
         _worst_first(reasons),
-        max_use_v=int(limit.value) if limit else None,
+        max_use_v=int(limit.value) if limit and limit.value is not None else None,
         rule_pack=rules.pack.label,
     )
 
@@ -205,7 +206,7 @@ def _source(rules: Rules, code: str) -> str:
     return rules.pack.block_source(code) if rules.pack else "internal control"
 
 
-def _reason(rules: Rules, code: str, **values) -> Reason:
+def _reason(rules: Rules, code: str, **values: Any) -> Reason:
     return Reason(
         code, _source(rules, code), {name: value for name, value in values.items() if value is not None}
     )
@@ -220,7 +221,7 @@ def _record_reasons(facts: ItemFacts, rules: Rules) -> list[Reason]:
     if facts.kind not in KINDS:
         reasons.append(_reason(rules, "UNKNOWN_KIND", kind=facts.kind or ""))
         return reasons
-    rule = rules.pack.kind_rule(facts.kind)
+    rule = rules.pack.kind_rule(facts.kind) if rules.pack else None
     if rule is None or (rule.interval is None and not rule.no_clock):
         reasons.append(_reason(rules, "NO_RULE_FOR_KIND", kind=facts.kind))
     return reasons
@@ -246,7 +247,7 @@ def _condition_reasons(facts: ItemFacts, rules: Rules) -> list[Reason]:
 
 
 def _test_reasons(facts: ItemFacts, rules: Rules) -> list[Reason]:
-    rule = rules.pack.kind_rule(facts.kind) if facts.kind else None
+    rule = rules.pack.kind_rule(facts.kind) if rules.pack and facts.kind else None
     reasons = [_reason(rules, "NEEDS_TEST", event=event.word, on=event.on) for event in facts.voided]
     if rule is None or not rule.test_required:
         return reasons
@@ -262,17 +263,17 @@ def _test_reasons(facts: ItemFacts, rules: Rules) -> list[Reason]:
                 codes=voided.codes if voided else None,
             )
         )
-    elif changed := _judged_as_other(facts, rule):
+    elif changed := _judged_as_other(facts, facts.accepted, rule):
         reasons.append(_reason(rules, "JUDGED_AS_OTHER", field=changed, on=facts.accepted.on))
     return reasons
 
 
-def _judged_as_other(facts: ItemFacts, rule: KindRule) -> str:
+def _judged_as_other(facts: ItemFacts, accepted: TestFact, rule: KindRule) -> str:
     """The first field by which the last accepted test was of another item than this is now; empty when of this one.
 
     A test that does not say what it was judged as speaks for nothing, nor does one of a class that there is not.
     """
-    stated, identity = facts.accepted.judged_as, facts.identity
+    stated, identity = accepted.judged_as, facts.identity
     needed = ["kind", "class"] if rule.classes else ["kind"]
     for name in [*needed, *stated]:
         if name not in stated or stated[name] != identity.get(name):
@@ -367,15 +368,13 @@ def _policy_blocks(facts: ItemFacts, rules: Rules, as_of: date, asked_by: str | 
     reasons = []
     if rules.policy.preuse_stops and facts.checked_on != as_of:
         reasons.append(_reason(rules, "NOT_INSPECTED"))
-    if rules.policy.other_holder_stops and _another_persons(facts, asked_by):
+    if rules.policy.other_holder_stops and facts.holder and _another_persons(facts.holder, asked_by):
         reasons.append(_reason(rules, "OTHER_HOLDER", holder=facts.holder["name"]))
     return reasons
 
 
-def _another_persons(facts: ItemFacts, asked_by: str | None) -> bool:
-    return bool(
-        asked_by and facts.holder and facts.holder["kind"] == "person" and facts.holder["name"] != asked_by
-    )
+def _another_persons(holder: dict, asked_by: str | None) -> bool:
+    return bool(asked_by and holder["kind"] == "person" and holder["name"] != asked_by)
 
 
 def _notes(facts: ItemFacts, rules: Rules, as_of: date, good_through: date | None) -> list[Reason]:
