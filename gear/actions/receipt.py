@@ -36,12 +36,19 @@ class BadReceipt(Refused):
 
     def __init__(self, problems: Iterable[Problem]):
         self.code = "BAD_RECEIPT"
-        self.fields: dict[str, str] = {}
-        for problem in problems:
-            sentence = wording.line_problem(problem, SENTENCES)
-            name = str(problem.values.get("field", ""))
-            self.fields[name] = f"{self.fields[name]} {sentence}" if name in self.fields else sentence
+        self.problems = tuple(problems)
+        self.fields = self.told({})
         Exception.__init__(self, " ".join(self.fields.values()))
+
+    def told(self, names: Mapping[str, object]) -> dict[str, str]:
+        """field: its sentence, in which `names` stand for the fields as a form calls them."""
+        sentences: dict[str, str] = {}
+        for problem in self.problems:
+            field = str(problem.values.get("field", ""))
+            called = {**problem.values, "field": str(names.get(field, field))}
+            sentence = wording.line_problem(Problem(0, problem.code, called), SENTENCES)
+            sentences[field] = f"{sentences[field]} {sentence}" if field in sentences else sentence
+        return sentences
 
 
 def needed(kind: str) -> tuple[str, ...]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
 
-from gear.models import Holder, User
+from gear.models import Holder, Item, User
 from gear.rules.entries import HOLDER_KINDS
 
 
@@ -34,3 +35,15 @@ def witnesses_for(by: User) -> QuerySet[User]:
         .exclude(pk=by.pk)
         .order_by("last_name", "first_name", "username", "pk")
     )
+
+
+def next_item_no(item_no: str) -> str:
+    """The next free number after one that ends in digits: G-00999 gives G-01000. Nothing where it ends otherwise."""
+    ends = re.fullmatch(r"(.*?)([0-9]{1,9})", item_no)
+    if ends is None:
+        return ""
+    head, count, width = ends[1], int(ends[2]), len(ends[2])
+    taken = set(Item.objects.filter(item_no__startswith=head).values_list("item_no", flat=True))
+    while (number := f"{head}{count:0{width}d}") in taken:
+        count += 1
+    return number

@@ -13,6 +13,7 @@ from gear.site import gate
 PAGES = (
     (_("Find"), "find"),
     (_("Log a test"), "log_test"),
+    (_("Receive"), "receive"),
     (_("Overdue"), "overdue_report"),
     (_("Import"), "import"),
     (_("Rules"), "rules_in_force"),
