@@ -1,0 +1,134 @@
+"""Every constraint of the gear book has a case here that the database itself refuses, by the name of the constraint."""
+
+import datetime
+
+import pytest
+from django.apps import apps
+from django.db import IntegrityError, connection, transaction
+from django.db.models import ProtectedError
+from django.utils import timezone
+
+from gear.models import Entry, GearSet, GivenAnswer, Holder, Item, ItemState, ItemType, SiteHead, User
+from tests import builders
+
+pytestmark = pytest.mark.django_db
+NOW = datetime.datetime(2026, 3, 1, tzinfo=datetime.UTC)
+
+
+def item_type(**columns):
+    return ItemType.objects.create(**{"kind": "glove", "key": "k", **columns})
+
+
+def item(**columns):
+    return Item.objects.create(**{"item_no": "G-1", "item_type": item_type(), **columns})
+
+
+def entry(**columns):
+    known = {
+        "position": 1,
+        "kind": "noted",
+        "occurred_at": NOW,
+        "occurred_on": NOW.date(),
+        "recorded_at": NOW,
+        "via": "web",
+        "facts": {"v": 1, "note": "x"},
+    }
+    return Entry.objects.create(**{**known, **columns})
+
+
+def twice(**columns):
+    entry(**columns)
+    entry(**columns)
+
+
+OFFENDERS = {
+    # people and places
+    "user_role_known": lambda: User.objects.create(username="dev", role="boss"),
+    "holder_kind_known": lambda: Holder.objects.create(kind="drawer", name="x"),
+    "holder_named": lambda: Holder.objects.create(kind="shelf", name=""),
+    "holder_kind_name_unique": lambda: [Holder.objects.create(kind="shelf", name="x") for _one in range(2)],
+    # the book
+    "itemtype_kind_known": lambda: item_type(kind="mitten"),
+    "itemtype_length_positive": lambda: item_type(length_mm=0),
+    "itemtype_cable_length_positive": lambda: item_type(cable_length_m="0"),
+    "item_numbered": lambda: item(item_no=""),
+    "item_hand_known": lambda: item(hand="M"),
+    "gearset_kind_known": lambda: GearSet.objects.create(set_no="S-1", kind="heap"),
+    "itemstate_condition_known": lambda: ItemState.objects.create(item=item(), condition="fine"),
+    # evidence
+    "sitehead_single": lambda: SiteHead.objects.create(only=False),
+    "entry_one_subject": lambda: entry(
+        item=item(), gear_set=GearSet.objects.create(set_no="S-1", kind="pair")
+    ),
+    "entry_via_known": lambda: entry(via="fax"),
+    "entry_precision_known": lambda: entry(precision="month"),
+    "entry_position_from_one": lambda: entry(position=0),
+    "entry_correction_names_entry": lambda: entry(kind="corrected"),
+    "entry_item_position_unique": lambda: twice(item=item()),
+    "entry_set_position_unique": lambda: twice(gear_set=GearSet.objects.create(set_no="S-1", kind="pair")),
+    "entry_site_position_unique": twice,
+    "givenanswer_verdict_known": lambda: GivenAnswer.objects.bulk_create(
+        [GivenAnswer(at=timezone.now(), code="A", verdict="fine")]
+    ),
+}
+
+
+def test_every_named_constraint_has_a_case():
+    named = {
+        constraint.name
+        for model in apps.get_app_config("gear").get_models()
+        for constraint in model._meta.constraints
+    }
+    assert named == set(OFFENDERS)
+
+
+@pytest.mark.parametrize("name", OFFENDERS)
+def test_the_database_refuses_what_the_constraint_forbids(name):
+    with pytest.raises(IntegrityError) as refusal, transaction.atomic():
+        OFFENDERS[name]()
+    assert name in said(refusal.value, name)
+
+
+def said(error, name):
+    """PostgreSQL names the constraint. SQLite names a check; of a unique key it names columns, or the guard speaks."""
+    text = str(error)
+    if connection.vendor == "sqlite" and name.endswith("_unique"):
+        assert "UNIQUE constraint failed" in text or "append-only" in text
+        return name
+    return text
+
+
+def test_only_a_correction_names_an_entry():
+    first = entry()
+    with pytest.raises(IntegrityError), transaction.atomic():
+        entry(position=2, corrects=first)
+    assert entry(position=2, kind="corrected", corrects=first).corrects == first
+
+
+UNIQUE = {
+    "Depot.name": lambda: [builders.Depot.objects.create(name="x") for _one in range(2)],
+    "Crew.name": lambda: [builders.Crew.objects.create(name="x") for _one in range(2)],
+    "User.username": lambda: [User.objects.create(username="x") for _one in range(2)],
+    "ItemType.key": lambda: [item_type() for _one in range(2)],
+    "Item.item_no": lambda: [Item.objects.create(item_no="G-1", item_type=item_type(key=k)) for k in "ab"],
+    "GearSet.set_no": lambda: [GearSet.objects.create(set_no="S-1", kind="pair") for _one in range(2)],
+    "SiteHead.only": lambda: [SiteHead.objects.create() for _one in range(2)],
+}
+
+
+@pytest.mark.parametrize("name", UNIQUE)
+def test_names_and_numbers_are_unique(name):
+    with pytest.raises(IntegrityError), transaction.atomic():
+        UNIQUE[name]()
+
+
+@pytest.mark.parametrize("model", ["Item", "User", "GearSet", "Holder", "Depot", "Crew", "ItemType"])
+def test_nothing_that_evidence_speaks_of_can_be_deleted(model):
+    orla = builders.person("clerk", "orla", crew=builders.crew(), depot=builders.depot())
+    left, _right = builders.pair()
+    builders.issued(left, by=orla, to=builders.holder("person", "Dev"))
+    for row in apps.get_model("gear", model).objects.all():
+        if model == "Holder" and not ItemState.objects.filter(holder=row).exists():
+            continue
+        with pytest.raises(ProtectedError):
+            row.delete()
