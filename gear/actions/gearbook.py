@@ -16,7 +16,7 @@ from gear.ledger import site_zone
 from gear.ledger.states import batches
 from gear.models import Entry, Item
 from gear.rules import gearbook, tables, values
-from gear.rules.fates import KNOWN, NEW, Report, fates_of
+from gear.rules.fates import KNOWN, NEW, Report, fates_of, subjects_of
 from gear.rules.gearbook import GearRow
 from gear.rules.moments import local_day
 from gear.rules.tables import Problem
@@ -67,7 +67,8 @@ def plan(name: str, data: bytes, *, act: Act, limits: Limits) -> Planned:
         most_bytes=limits.bytes,
         most_rows=limits.rows,
     )
-    book = gearbook.parse(table, today=local_day(timezone.now(), site_zone()))
+    book, subjects = gearbook.parse(table, today=local_day(timezone.now(), site_zone())), subjects_of(table)
+    del table  # the cells of a large book weigh more than all that follows
     known = _row_hashes([row.item_no for row in book.rows])
     differing = [
         _differs(row) for row in book.rows if row.item_no in known and known[row.item_no] != row.fingerprint
@@ -82,7 +83,7 @@ def plan(name: str, data: bytes, *, act: Act, limits: Limits) -> Planned:
         BOOK,
         name,
         sha256(data).hexdigest(),
-        fates_of(table, words=words, problems=problems, notes=[*book.notes, *holders.elsewhere(fresh)]),
+        fates_of(subjects, words=words, problems=problems, notes=[*book.notes, *holders.elsewhere(fresh)]),
         _creates(fresh),
     )
     return Planned(report, tuple(fresh))

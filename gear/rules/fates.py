@@ -10,7 +10,7 @@ from gear.rules.tables import Problem, Table
 NEW, KNOWN, REFUSED = "new", "known", "refused"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Fate:
     """What becomes of one line. `outcome` is that of a test; `problems` refuse the line, `notes` do not."""
 
@@ -67,8 +67,13 @@ class Report:
         return sorted(self.fates, key=lambda fate: (fate.rank, fate.line))
 
 
+def subjects_of(table: Table) -> dict[int, str]:
+    """Line -> item number as written, of every readable row: all that the fates need of a table."""
+    return {row.line: row.cells.get("item_no", "")[:40] for row in table.rows}
+
+
 def fates_of(
-    table: Table,
+    subjects: Mapping[int, str],
     *,
     words: Mapping[int, str],
     problems: Iterable[Problem],
@@ -76,7 +81,6 @@ def fates_of(
     outcomes: Mapping[int, str] | None = None,
 ) -> tuple[Fate, ...]:
     """One fate a line. `words` says "new" or "known" of every line that has no problem; notes go to new lines alone."""
-    subjects = {row.line: row.cells.get("item_no", "")[:40] for row in table.rows}
     against, beside = _by_line(problems), _by_line(notes)
     outcomes = outcomes or {}
     return tuple(

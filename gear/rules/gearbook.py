@@ -47,7 +47,7 @@ LONG_CABLE_M = Decimal("12.2")  # 40 ft: longer jumpers are rare (common practic
 ANY_LENGTH = (100, 20_000)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class GearRow:
     """One item of a gear book. Lengths in mm, cable in m, kV as printed; None means not stated."""
 

@@ -54,7 +54,7 @@ class FileRefused(ValueError):
         super().__init__(REFUSALS[code].format(**values))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Row:
     """One row: its line in the file (the header is line 1) and the text of every cell that is not blank."""
 
@@ -62,7 +62,7 @@ class Row:
     cells: Mapping[str, str]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Problem:
     """What is wrong with one line, or worth a note: a key of values.MESSAGES with what fills its sentence."""
 
@@ -108,6 +108,7 @@ def _table(
     header: list[str] | None = None
     rows: list[Row] = []
     problems: list[Problem] = []
+    texts: dict[str, str] = {}  # one object for all cells that say the same: most of a large book does
     for line, cells in lines:
         if not any(cell.strip() for cell in cells):
             continue
@@ -127,7 +128,7 @@ def _table(
             problems.append(Problem(line, "ROW_LENGTH", {"count": len(cells), "wanted": len(header)}))
         else:
             stated = {one: cell.strip() for one, cell in zip(header, cells, strict=True) if cell.strip()}
-            rows.append(Row(line, stated))
+            rows.append(Row(line, {one: texts.setdefault(cell, cell) for one, cell in stated.items()}))
     if header is None:
         raise FileRefused("EMPTY")
     return Table(tuple(rows), tuple(problems))

@@ -17,7 +17,7 @@ from gear.ledger import record_many, rules_by_day, site_zone
 from gear.ledger.states import batches
 from gear.models import Item, ItemState
 from gear.rules import fold, tables
-from gear.rules.fates import KNOWN, NEW, Report, fates_of
+from gear.rules.fates import KNOWN, NEW, Report, fates_of, subjects_of
 from gear.rules.fold import ItemFacts
 from gear.rules.moments import local_day
 from gear.rules.readiness import Rules
@@ -86,14 +86,15 @@ def plan(name: str, data: bytes, *, act: Act, limits: Limits) -> tuple[Report, J
         most_bytes=limits.bytes,
         most_rows=limits.rows,
     )
-    book = testbook.parse(table, today=local_day(timezone.now(), site_zone()))
+    book, subjects = testbook.parse(table, today=local_day(timezone.now(), site_zone())), subjects_of(table)
+    del table  # the cells of a large book weigh more than all that follows
     judging = Judging(act.by.depot.name if act.by is not None and act.by.depot else None)
     # Tests of one item side by side: it is read and folded once, however the file is sorted.
     for chunk in batches(sorted(book.rows, key=lambda row: (row.item_no, row.line)), CHUNK):
         _judge(chunk, judging)
     judging.words |= {row.line: KNOWN for row in book.repeats}
     fates = fates_of(
-        table,
+        subjects,
         words=judging.words,
         problems=[*book.problems, *judging.problems],
         notes=[*book.notes, *judging.notes],

@@ -34,7 +34,7 @@ UNUSUAL: tuple[tuple[str, Decimal, Decimal, str, str], ...] = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class TestRow:
     """One test as a file states it: V, s, mA, milliohm, degrees C; None means not stated."""
 
