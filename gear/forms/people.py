@@ -50,11 +50,14 @@ class PersonForm(_FilledInBy):
         label=_("E-mail"), required=False, help_text=_("Where the weekly report goes, for those who get it.")
     )
     role = forms.ChoiceField(label=_("Role"), choices=list(ROLE_NAMES.items()))
-    crew = forms.ModelChoiceField(Crew.objects.none(), label=_("Crew"), required=False)
+    crew = forms.ModelChoiceField(
+        Crew.objects.none(), label=_("Crew"), required=False, empty_label=_("no crew")
+    )
     depot = forms.ModelChoiceField(
         Depot.objects.none(),
         label=_("Depot"),
         required=False,
+        empty_label=_("none"),
         help_text=_("Binds a clerk, foreman or supervisor to the gear and people of this depot."),
     )
     has_gear = forms.BooleanField(
@@ -168,7 +171,9 @@ class DepotForm(_FilledInBy):
 
 class CrewForm(_FilledInBy):
     name = forms.CharField(label=_("Name"), max_length=LONGEST_NAME)
-    depot = forms.ModelChoiceField(Depot.objects.none(), label=_("Depot"), required=False)
+    depot = forms.ModelChoiceField(
+        Depot.objects.none(), label=_("Depot"), required=False, empty_label=_("none")
+    )
     phone = forms.CharField(
         label=_("Foreman's phone"),
         max_length=40,
@@ -179,9 +184,15 @@ class CrewForm(_FilledInBy):
 
 
 class HolderForm(_FilledInBy):
-    crew = forms.ModelChoiceField(Crew.objects.none(), label=_("Crew"), required=False)
+    crew = forms.ModelChoiceField(
+        Crew.objects.none(), label=_("Crew"), required=False, empty_label=_("no crew")
+    )
     depot = forms.ModelChoiceField(
-        Depot.objects.none(), label=_("Depot"), required=False, help_text=_("Empty: the depot of the crew.")
+        Depot.objects.none(),
+        label=_("Depot"),
+        required=False,
+        empty_label=_("none"),
+        help_text=_("Empty: the depot of the crew."),
     )
     active = forms.BooleanField(
         label=_("In use"),

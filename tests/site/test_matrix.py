@@ -32,13 +32,34 @@ CODE = "ABCDEFGHJKX"
 
 
 def named_routes(resolver=None, before=""):
-    """Every name that the resolver knows, with the names of what an address of it needs."""
+    """Every name that the resolver knows, with what an address of it needs: {part: "str", "int", "uuid" ...}."""
     for entry in (resolver or get_resolver()).url_patterns:
         if isinstance(entry, URLResolver):
             inner = f"{before}{entry.namespace}:" if entry.namespace else before
             yield from named_routes(entry, inner)
         elif entry.name:
-            yield before + entry.name, tuple(entry.pattern.regex.groupindex)
+            converters = getattr(entry.pattern, "converters", {})
+            yield (
+                before + entry.name,
+                {part: _kind(converters.get(part)) for part in entry.pattern.regex.groupindex},
+            )
+
+
+def _kind(converter):
+    return type(converter).__name__.removesuffix("Converter").lower() if converter else "str"
+
+
+def address_of(name, examples, *, keys):
+    """An address of a route. `keys` are primary keys by the first word of the name of a route that wants a number."""
+    values = {}
+    for part, kind in ROUTES[name].items():
+        if kind == "int":
+            values[part] = keys.get(name.partition("_")[0], 1)
+            continue
+        example = examples.get("uuid" if kind == "uuid" else part)
+        assert example, f"{name}: say in this test what an example of <{part}> is."
+        values[part] = example
+    return reverse(name, kwargs=values)
 
 
 ROUTES = dict(named_routes())
@@ -46,30 +67,23 @@ OWN = sorted(name for name in ROUTES if not name.startswith("admin:"))
 
 
 @pytest.fixture
-def address(cast):
+def address(cast, monkeypatch):
     """An address of a route that leads to something on file."""
+    # Who may open the report is settled before it is typeset, which takes a second each time.
+    monkeypatch.setattr("reports.views.overdue.overdue_pdf", lambda *_args, **_kwargs: b"%PDF-1.7")
     glove = builders.glove("G-00001")
     builders.tested(glove)
     builders.happened(glove, "labelled", code=CODE)
     truck = builders.holder("truck", "T-12", crew=cast.crew)
     keys = {"person": cast.marisol.pk, "crew": cast.crew.pk, "depot": cast.depot.pk, "holder": truck.pk}
 
-    def of(name):
-        values = {}
-        for part in ROUTES[name]:
-            examples = {
-                "item_no": glove.item_no,
-                "code": Label.objects.get().code,
-                "verb": "hold",
-                "entry_id": glove.entry_set.order_by("position").first().pk,
-                "pk": keys.get(name.partition("_")[0], 1),
-                "day": "2026-10-02",
-            }
-            assert part in examples, f"{name}: say in this test what an example of <{part}> is."
-            values[part] = examples[part]
-        return reverse(name, kwargs=values)
-
-    return of
+    examples = {
+        "item_no": glove.item_no,
+        "code": Label.objects.get().code,
+        "verb": "hold",
+        "uuid": str(glove.entry_set.get(kind="tested").pk),
+    }
+    return lambda name: address_of(name, examples, keys=keys)
 
 
 @pytest.fixture
@@ -201,7 +215,7 @@ def test_the_auditor_reads_every_page_that_is_no_form():
         if methods.get("GET") and "POST" not in methods and len(methods["GET"]) > 1
     }
     closed = {name for name in pages if "auditor" not in gate.routes()[name]["GET"]}
-    assert closed == set()
+    assert closed <= {"import"}  # which only leads on to two forms
 
 
 # The acts, against the table written by hand

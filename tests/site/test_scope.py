@@ -14,7 +14,7 @@ from gear.site import gate
 from inspections.actions import testing
 from inspections.rules.acceptance import Reading
 from tests import builders
-from tests.site.test_matrix import ROUTES
+from tests.site.test_matrix import ROUTES, address_of
 
 pytestmark = pytest.mark.django_db
 
@@ -172,14 +172,14 @@ def test_no_page_shows_a_worker_or_foreman_what_is_on_file_of_another_crews_peop
         "item_no": strangers.glove.item_no,
         "code": "ABCDEFGHJKX",
         "verb": "hold",
-        "pk": strangers.rasmus.pk,
-        "entry_id": strangers.glove.entry_set.first().pk,
+        "uuid": str(strangers.glove.entry_set.get(kind="tested").pk),
     }
+    keys = {"person": strangers.rasmus.pk, "crew": strangers.crew.pk, "depot": strangers.clay.pk}
     opened = []
     for route in sorted(ROUTES):
         if route.startswith("admin:") or "GET" not in gate.methods_of(route):
             continue
-        address = reverse(route, kwargs={part: examples[part] for part in ROUTES[route]})
+        address = address_of(route, examples, keys={**keys, "holder": strangers.truck.pk})
         for asked in (address, f"{address}?q=Rasmus+Quill"):
             answer = reader.get(asked)
             page = b"".join(answer).decode("utf-8", errors="replace")
