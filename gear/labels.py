@@ -100,7 +100,7 @@ def text_of(seen: Seen, asked: Question, *, pack: RulePack | None) -> LabelText 
         grade=_("Grade %s") % grade if grade else "",
         size=_size(facts),
         of_set=_of_set(seen),
-        code=codes.grouped(facts.label),
+        code=codes.grouped(facts.label or ""),
         tested_on=tested_on,
         good_through=good_through,
         as_of=asked.as_of,
