@@ -97,9 +97,7 @@ def check_jumper(
     reading = Fraction(resistance_mohm)
     corrected = reading / factor
     accepted = corrected <= limit_20 and reading <= limit_warm
-    return JumperCheck(
-        accepted, resistance_mohm, shown(corrected), shown(limit_20), shown(limit_warm), r20
-    )
+    return JumperCheck(accepted, resistance_mohm, shown(corrected), shown(limit_20), shown(limit_warm), r20)
 
 
 def check_withstand(

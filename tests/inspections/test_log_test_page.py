@@ -80,7 +80,7 @@ def test_a_serial_of_several_items_is_a_choice(orla):
 
 def test_an_old_label_is_pointed_out(orla, cast):
     glove = builders.glove("G-1", label=LABEL)
-    builders.happened(glove, "labelled", code="XXXXXXXXXXX", replaces=LABEL)
+    builders.happened(glove, "labelled", code="AAAAAAAAAAA", replaces=LABEL)
     assert "This label was replaced" in orla.get(NEW, {"item": LABEL}).content.decode()
     assert "This label was replaced" not in orla.get(NEW, {"item": "G-1"}).content.decode()
 
