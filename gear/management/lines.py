@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import textwrap
 from argparse import ArgumentParser
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from gear.actions.committing import BY_COMMAND, Limits
 from gear.rules.fates import Fate, Report
 from gear.rules.tables import FileRefused, Problem
 
+MOST_NAMES = 200
 Sentence = Callable[[Problem], str]
 Bringing = Callable[..., Report]
 
@@ -84,10 +86,17 @@ def as_text(report: Report, sentence: Sentence) -> Iterator[str]:
     made = _("made") if report.committed else _("to be made")
     for what, names in report.creates.items():
         if names:
-            yield f"{what} {made}, {len(names)}: {wording.visible('; '.join(names))}"
+            yield from named(f"{what} {made}, {len(names)}: ", names)
     if report.outcomes:
         yield ", ".join(f"{count} {outcome}" for outcome, count in sorted(report.outcomes.items()))
     yield summary(report)
+
+
+def named(head: str, names: Sequence[str]) -> list[str]:
+    """The names after their heading, folded to lines that fit a terminal; of very many the first ones."""
+    more = [_("and %s more") % (len(names) - MOST_NAMES)] if len(names) > MOST_NAMES else []
+    text = wording.visible("; ".join([*names[:MOST_NAMES], *more]))
+    return textwrap.wrap(head + text, width=110, subsequent_indent="    ", break_on_hyphens=False)
 
 
 def fate_line(fate: Fate, sentence: Sentence) -> str:

@@ -329,3 +329,14 @@ def test_3500_dirty_rows_get_a_report_on_every_row(tmp_path):
 def test_the_moment_of_import_is_never_in_the_future(tmp_path):
     imported("gear", gear_book(tmp_path, {**PAIR[0], "received_on": "", "first_issued_on": ""}), "--commit")
     assert all(one.occurred_at <= timezone.now() for one in Entry.objects.exclude(precision="day"))
+
+
+def test_very_many_names_do_not_drown_the_report(tmp_path):
+    rows = [
+        {"item_no": f"B-{number}", "kind": "blanket", "hand": "", "holder": f"Worker {number:03d}"}
+        for number in range(250)
+    ]
+    told = imported("gear", gear_book(tmp_path, *rows))
+    assert "holders to be made, 251: person Worker 000; person Worker 001;" in told
+    assert "and 51 more" in told
+    assert max(map(len, told.splitlines())) <= 110
