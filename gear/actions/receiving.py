@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from hashlib import sha256
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 from uuid import UUID, uuid4
 
 from gear.actions.acting import Act
@@ -137,6 +138,21 @@ def type_key(row: GearRow) -> str:
         for name, value in type_values(row).items()
     }
     return sha256(canonical(plain)).hexdigest()
+
+
+def restate(item: Item, identity: Mapping[str, Any]) -> None:
+    """Bring the columns by which an item is found into line with what its record now says it is."""
+    numbers = {
+        name: Decimal(identity[name]) if identity.get(name) else None
+        for name in ("rated_kv", "cable_length_m")
+    }
+    known = {**dict.fromkeys(ItemType.SHARED), **identity, **numbers, "cls": identity.get("class")}
+    row = cast(GearRow, SimpleNamespace(**known))
+    item.item_type = _find_or_make_types([row])[type_key(row)]
+    for name in ("serial", "hand", "lot"):
+        setattr(item, name, identity.get(name) or "")
+    item.made_on = date.fromisoformat(identity["made_on"]) if identity.get("made_on") else None
+    item.save(update_fields=["item_type", *_OWN_COLUMNS])
 
 
 def _find_or_make_types(rows: Iterable[GearRow]) -> dict[str, ItemType]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
+from decimal import Decimal
 from hashlib import sha256
 
 from django.db import connection
@@ -17,7 +18,19 @@ from gear.ledger.problems import Problem
 from gear.ledger.reading import Chain
 from gear.ledger.seals import Anchor
 from gear.ledger.states import batches
-from gear.models import Entry, GearSet, ImportedFile, Item, ItemState, Label, Membership, Seal, SiteHead, User
+from gear.models import (
+    Entry,
+    GearSet,
+    ImportedFile,
+    Item,
+    ItemState,
+    ItemType,
+    Label,
+    Membership,
+    Seal,
+    SiteHead,
+    User,
+)
 from gear.rules import fold
 from gear.rules.moments import FOR_EVER
 
@@ -75,13 +88,13 @@ def _item_problems(pks: Sequence[int], usernames: Mapping[int, str]) -> dict[int
     joined = _grouped(
         Membership.objects.filter(item_id__in=pks).values_list("item_id", "entry_id", "gear_set__set_no")
     )
-    stored = dict(ItemState.objects.filter(pk__in=pks).values_list("pk", "facts"))
+    stored = ItemState.objects.select_related("item__item_type").in_bulk(pks)
     found = {}
     for pk, chain in chains.items():
         if broken := chain.first_break(usernames):
             found[pk] = [_break(chain, broken)]
             continue
-        wrong = [*_index_problems(chain, labels[pk], joined[pk]), *_state_problems(chain, stored.get(pk))]
+        wrong = [*_index_problems(chain, labels[pk], joined[pk]), *_state_problems(chain, stored[pk])]
         if wrong:
             found[pk] = wrong
     return found
@@ -111,10 +124,10 @@ def _index_problems(chain: Chain, labels: Mapping, joined: Mapping) -> Iterator[
                 )
 
 
-def _state_problems(chain: Chain, stored: object) -> Iterator[Problem]:
+def _state_problems(chain: Chain, stored: ItemState) -> Iterator[Problem]:
     item_no = chain.subject.removeprefix("item:")
     folded = fold.fold(item_no, map(line_of, chain.entries), as_of_at=FOR_EVER, known_at=FOR_EVER)
-    if fold.to_json(folded) != stored:
+    if fold.to_json(folded) != stored.facts:
         yield Problem(
             chain.subject,
             "STATE_DIFFERS",
@@ -123,6 +136,23 @@ def _state_problems(chain: Chain, stored: object) -> Iterator[Problem]:
             )
             % {"subject": chain.subject},
         )
+    for name, value in _in_book(stored.item).items():
+        if folded.identity and not _same(folded.identity.get(name), value):
+            what = _("its %(name)s in the book is not what its entries say.") % {"name": name}
+            yield _problem(chain.subject, "BOOK_DIFFERS", what)
+
+
+def _in_book(item: Item) -> dict[str, object]:
+    """What the columns by which the item is found say it is, under the names of its identity."""
+    kept = {name: getattr(item.item_type, name) for name in ItemType.SHARED}
+    kept["class"] = kept.pop("cls")
+    return kept | {name: getattr(item, name) for name in ("serial", "hand", "lot", "made_on")}
+
+
+def _same(stated: str | int | None, kept: object) -> bool:
+    if isinstance(kept, Decimal) and stated is not None:
+        return Decimal(stated) == kept
+    return (stated or "") == (kept.isoformat() if isinstance(kept, date) else kept or "")
 
 
 def _sets() -> Iterator[Problem]:

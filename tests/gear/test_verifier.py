@@ -4,9 +4,10 @@ import json
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
+from gear import guards
 from gear.ledger import Draft, chain, make_seal, reading, record, seals, tampering, verify
 from gear.models import Entry, Label
 from tests import builders
@@ -67,6 +68,39 @@ def test_a_verifier_that_sees_nothing_or_always_something_says_so(book, monkeypa
     assert failure.value.returncode == 2
 
 
+# Triggers
+def test_triggers_taken_away_altered_or_switched_off_are_found(book):
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+            cursor.execute("ALTER TABLE gear_entry DISABLE TRIGGER gear_entry_no_update")
+            cursor.execute("DROP TRIGGER gear_entry_no_delete ON gear_entry")
+        else:
+            cursor.execute("DROP TRIGGER gear_entry_no_update")
+            cursor.execute(
+                "CREATE TRIGGER gear_entry_no_update BEFORE UPDATE ON gear_entry BEGIN SELECT 1; END"
+            )
+            cursor.execute("DROP TRIGGER gear_entry_no_delete")
+    assert found() == {
+        ("trigger:gear_entry_no_update", "TRIGGER_MISSING"),
+        ("trigger:gear_entry_no_delete", "TRIGGER_MISSING"),
+    }
+    guards.install(connection)
+    assert verify.verify() == []
+
+
+def test_a_trigger_function_that_does_nothing_is_found(book):
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "CREATE OR REPLACE FUNCTION evidence_append_only() RETURNS trigger LANGUAGE plpgsql AS"
+                " $$ BEGIN RETURN NEW; END $$"
+            )
+    else:
+        guards.remove(connection)
+    assert len(found()) == 3 * len(guards.tables())
+
+
 # The command
 def test_the_command_says_all_is_well(book, capsys):
     call_command("verify_ledger")
@@ -91,3 +125,7 @@ def test_labels_are_unique_over_all_history(book):
     with pytest.raises(DatabaseError), transaction.atomic():
         builders.happened(book, "labelled", code="ABCDEFGHJKM")
     assert Label.objects.count() == 1
+
+
+def found():
+    return {(problem.subject, problem.code) for problem in verify.verify()}
