@@ -112,7 +112,7 @@ def decide(
         return alone
     reasons = [*alone.reasons, *_set_reasons(facts, mates, gear_set, rules, as_of)]
     reasons += _policy_blocks(facts, rules, as_of, asked_by)
-    notes = _notes(facts, rules, as_of, alone.good_through)
+    notes = _notes(facts, rules, as_of, alone.good_through, asked_by)
     return Answer(
         facts.item_no,
         facts.kind,
@@ -377,8 +377,12 @@ def _another_persons(holder: dict, asked_by: str | None) -> bool:
     return bool(asked_by and holder["kind"] == "person" and holder["name"] != asked_by)
 
 
-def _notes(facts: ItemFacts, rules: Rules, as_of: date, good_through: date | None) -> list[Reason]:
+def _notes(
+    facts: ItemFacts, rules: Rules, as_of: date, good_through: date | None, asked_by: str | None
+) -> list[Reason]:
     notes = []
+    if not rules.policy.other_holder_stops and facts.holder and _another_persons(facts.holder, asked_by):
+        notes.append(_reason(rules, "OTHER_HOLDER", holder=facts.holder["name"]))
     if facts.checked_on != as_of and not rules.policy.preuse_stops:
         notes.append(_reason(rules, "NOT_INSPECTED_TODAY"))
     if good_through is not None and 0 <= (good_through - as_of).days <= rules.policy.due_soon_days:

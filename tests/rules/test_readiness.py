@@ -322,7 +322,9 @@ def test_a_site_may_make_the_look_before_use_a_condition(checked_on, found):
 def test_a_site_may_forbid_another_persons_gear(holder, asked_by, stops):
     facts = replace(looked_at(MAR), holder=holder)
     assert ("OTHER_HOLDER" in codes(asked(facts, rules=STRICT, asked_by=asked_by))) is stops
-    assert "OTHER_HOLDER" not in codes(asked(facts, asked_by=asked_by))
+    noted = asked(facts, asked_by=asked_by)
+    assert "OTHER_HOLDER" not in codes(noted)
+    assert ("OTHER_HOLDER" in [note.code for note in noted.notes]) is stops
 
 
 def test_nobody_holds_what_was_not_received():
