@@ -15,7 +15,7 @@ from gear import permissions
 from gear.ledger import Draft, IdReused, LedgerError, append, join_writers, record
 from gear.models import Entry, Item, ItemState, Refusal, User
 from gear.rules import fold, transitions
-from gear.rules.entries import BadFacts
+from gear.rules.entries import UNREADABLE, BadFacts
 
 WORDS = {
     "DESTROYED_IS_FINAL": _("This item was destroyed. Nothing can be done to it any more; hand it in."),
@@ -49,6 +49,7 @@ WORDS = {
     "PAIR_NEEDS_BOTH_HANDS": _("A pair is a left and a right of one kind, class, type, size and length."),
     "ALREADY_IN_SET": _("This item already belongs to a set. Split that set first."),
     "NOT_IN_SET": _("This item belongs to no set."),
+    "SET_NUMBER_TAKEN": _("This set number was used before. Leave it empty, and the next free one is taken."),
     "SET_KIND": _("Only grounding jumpers belong in a grounding set."),
     "SAME_PLACE": _("The item is already there."),
     "WORD_NOT_OF_KIND": _("One of these words is not said of this kind of item. Choose from the list."),
@@ -111,8 +112,13 @@ def keep_refusal(name: str, subject: str, act: Act, *, code: str, detail: str) -
 
 
 def facts_now(item: Item) -> fold.ItemFacts:
-    """The facts of an item, its state locked until the act is done."""
-    return fold.from_json(ItemState.objects.select_for_update().get(item=item).facts)
+    """The facts of an item, its state locked until the act is done. Raises LedgerError where they cannot be read."""
+    try:
+        return fold.from_json(ItemState.objects.select_for_update().get(item=item).facts)
+    except (ItemState.DoesNotExist, *UNREADABLE) as error:
+        raise LedgerError(
+            _("The record of this item cannot be read. Have the administrator run verify_ledger.")
+        ) from error
 
 
 def check(name: str, item: Item, act: Act, **guards) -> fold.ItemFacts:

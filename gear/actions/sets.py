@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from uuid import uuid5
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext_lazy as _
 
 from gear import permissions
@@ -19,6 +19,7 @@ from gear.rules.readiness import HANDED
 MATCHING = ("kind", "class", "type", "size", "length_mm")
 KIND_OF_SET = {"glove": "pair", "sleeve": "pair", "grounding_jumper": "grounding"}
 LARGEST = 12
+TRIES = 5  # two people may be given the same next number at the same moment
 
 
 def mate(left: Item, right: Item, *, set_no: str = "", act: Act) -> GearSet:
@@ -87,8 +88,8 @@ def _differ(one: ItemFacts, other: ItemFacts) -> bool:
 
 
 def _form(items: Sequence[Item], kind: str, set_no: str, act: Act) -> GearSet:
-    number = set_no.strip() or next_number(kind)
-    gear_set = GearSet.objects.create(set_no=number, kind=kind, required=len(items))
+    gear_set = _new_set(kind, set_no.strip(), len(items))
+    number = gear_set.set_no
     drafts = [
         Draft(
             gear_set,
@@ -112,6 +113,20 @@ def _form(items: Sequence[Item], kind: str, set_no: str, act: Act) -> GearSet:
     ]
     record_many(drafts, by=act.by, via=act.via, device=act.device)
     return gear_set
+
+
+def _new_set(kind: str, stated: str, required: int) -> GearSet:
+    """A set under the stated number, or the next free one. Raises Refused where the stated one was used before."""
+    for _once in range(TRIES):
+        try:
+            with transaction.atomic():
+                return GearSet.objects.create(
+                    set_no=stated or next_number(kind), kind=kind, required=required
+                )
+        except IntegrityError as error:
+            if stated:
+                raise Refused("SET_NUMBER_TAKEN") from error
+    raise Refused("SET_NUMBER_TAKEN")
 
 
 def next_number(kind: str) -> str:
