@@ -123,6 +123,11 @@ class Entry(AppendOnly):
         ]
         indexes = [models.Index(fields=["recorded_at"], name="entry_recorded_at")]
 
+    def save(self, *args, **kwargs):
+        raise Immutable(
+            _("Entries are made by gear.ledger.record alone, and never edited. Enter a correction.")
+        )
+
 
 class Label(AppendOnly):
     """A printed code bound to one item for ever. The item's newest label is the one in force."""
