@@ -73,6 +73,7 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "import": {"GET": IMPORTERS},
     "import_gear": {"GET": IMPORTERS, "POST": IMPORTERS},
     "receive": {"GET": CLERK, "POST": CLERK},
+    "correct": {"GET": ACTS["correct"], "POST": ACTS["correct"]},
     "act": {"GET": WORKING, "POST": WORKING},  # which of the acts, ACTS says
     **{
         name: {"GET": EVERYONE}

@@ -2,7 +2,20 @@
 
 from django.urls import include, path, re_path
 
-from gear.views import acts, answer, importing, item, label, people, places, policy, receiving, rules, search
+from gear.views import (
+    acts,
+    answer,
+    corrections,
+    importing,
+    item,
+    label,
+    people,
+    places,
+    policy,
+    receiving,
+    rules,
+    search,
+)
 
 urlpatterns = [
     path("", search.find, name="find"),
@@ -11,6 +24,7 @@ urlpatterns = [
     re_path(r"^[tT]/(?P<code>.+?)/?$", answer.answer, name="answer"),
     path("items/<str:item_no>/", item.item, name="item"),
     path("items/<str:item_no>/label/", label.label, name="label"),
+    path("entries/<uuid:pk>/correct/", corrections.correct, name="correct"),
     path("receive/", receiving.receive, name="receive"),
     path("rules/", rules.rules_in_force, name="rules_in_force"),
     path("items/<str:item_no>/do/<slug:verb>/", acts.act, name="act"),

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from gear.permissions import CLERK, EVERYONE, IMPORTERS, OFFICE
+from gear.permissions import ACTS, CLERK, EVERYONE, IMPORTERS, OFFICE
 
 ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "import_tests": {"GET": IMPORTERS, "POST": IMPORTERS},
     "log_test": {"GET": CLERK, "POST": CLERK},
     "test_result": {"GET": OFFICE},
+    "correct_test": {"GET": ACTS["correct"], "POST": ACTS["correct"]},
     "api_tests": {"GET": EVERYONE, "POST": CLERK},
 }

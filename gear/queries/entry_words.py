@@ -210,7 +210,7 @@ def _inspected(facts: Mapping) -> Says:
     return [
         (_("Outcome"), word(LOOKS, facts["outcome"])),
         (_("When"), word(LOOKS, facts["scope"])),
-        (_("What"), ", ".join(map(str, facts.get("words", [])))),
+        (_("What"), ", ".join(word(wording.DAMAGE, one) for one in facts.get("words", []))),
     ]
 
 

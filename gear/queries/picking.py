@@ -9,6 +9,7 @@ from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
 
 from gear.models import Holder, Item, User
 from gear.rules.entries import HOLDER_KINDS
+from gear.rules.gearbook import GearRow
 
 
 def holders_for(kinds: Iterable[str], *, words: str = "") -> QuerySet[Holder]:
@@ -47,3 +48,11 @@ def next_item_no(item_no: str) -> str:
     while (number := f"{head}{count:0{width}d}") in taken:
         count += 1
     return number
+
+
+def serial_taken(row: GearRow, *, but: Item) -> str:
+    """The number of another item with the serial, maker and hand that a row states; nothing where there is none."""
+    if not row.serial:
+        return ""
+    found = Item.objects.filter(serial=row.serial, hand=row.hand or "", item_type__maker=row.maker or "")
+    return found.exclude(pk=but.pk).order_by("pk").values_list("item_no", flat=True).first() or ""

@@ -16,6 +16,7 @@ from gear.api.items import REFUSALS, find
 from gear.api.pages import Pages
 from inspections.actions.testing import log_test
 from inspections.models import ElectricalTest
+from inspections.queries import tests_in_force
 from inspections.rules.acceptance import Reading
 from inspections.rules.bounds import LAB_RESULTS, LOOKS, PURPOSES, SUPPLIES
 
@@ -69,11 +70,12 @@ class TestPages(Pages):
 
 
 class Tests(ListAPIView):
-    """Every test, newest first; ?item= for those of one item. POST logs one, judged here and now."""
+    """Every test that counts, corrections applied, newest first; ?item= for those of one item. POST logs one, judged
+    here and now."""
 
     serializer_class = TestLine
     pagination_class = TestPages
-    queryset = ElectricalTest.objects.select_related("item")
+    queryset = tests_in_force().select_related("item")
 
     def get_queryset(self) -> Any:
         found = super().get_queryset()

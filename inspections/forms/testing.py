@@ -95,7 +95,7 @@ class TestForm(PlainForm):
     ) -> None:
         super().__init__(*args, initial={**first_values(bench), **(initial or {})}, **kwargs)
         self.bench = bench
-        for name in self.fields.keys() - fields_of(bench):
+        for name in TestForm.base_fields.keys() - fields_of(bench):
             del self.fields[name]
         self.fields["tested_on"] = day_field(gettext_lazy("Tested on"), not_after=bench.today)
         if "supply" in self.fields:
@@ -193,3 +193,25 @@ def filled(sheet: BenchSheet, *, purpose: str, supply: str) -> dict[str, str]:
         "applied_kv": str(units.kv_from_volts(int(proof.value))) if proof else "",  # type: ignore[arg-type]
         "seconds": plain(Decimal(seconds.value)) if seconds else "",  # type: ignore[arg-type]
     }
+
+
+class TestCorrectionForm(TestForm):
+    """The same form, started from what counts now, with the reason for the correction."""
+
+    __test__ = False  # not a test class
+    why = text_field(
+        gettext_lazy("Why is it corrected?"),
+        most=500,
+        help_text=gettext_lazy("It stands beside the correction for ever."),
+    )
+
+    def groups(self) -> list[tuple[Any, list[BoundField]]]:
+        return [*super().groups(), (gettext_lazy("The correction"), [self["why"]])]
+
+
+def values_stated(facts: Mapping[str, Any], tested_on: date) -> dict[str, Any]:
+    """First values of the form from the facts of a `tested` entry."""
+    readings = {name: value for name, value in facts["readings"].items() if name != "calibration"}
+    volts = readings.pop("applied_v", None)
+    kv = {"applied_kv": str(units.kv_from_volts(volts)) if volts is not None else ""}
+    return {"seconds": "", **readings, **kv, "purpose": facts["purpose"], "tested_on": tested_on.isoformat()}

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from gear.rules.hashing import canonical
 from gear.rules.packs import RUBBER_KINDS, Figure
@@ -177,3 +178,8 @@ def identity_of(item_no: str, tested_on: date, *, purpose: str, cells: Mapping[s
     key: list[Any] = [item_no, tested_on.isoformat()]
     key.append(cells["report_no"] if cells.get("report_no") else {"purpose": purpose, **cells})
     return hashlib.sha256(canonical(key)).hexdigest()
+
+
+def identity_of_correction(entry_id: UUID) -> str:
+    """The identity of the row beside a correction: its own, for the test itself is known by the row of its entry."""
+    return hashlib.sha256(canonical(["correction", str(entry_id)])).hexdigest()

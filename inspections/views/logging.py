@@ -28,6 +28,7 @@ from inspections import wording as words
 from inspections.actions.testing import log_test as record_test
 from inspections.forms.testing import STICKY, OnBench, TestForm, filled
 from inspections.models import SUPPLY_NAMES, ElectricalTest
+from inspections.queries import stated_test, tests_in_force
 from inspections.rules import testfacts
 from inspections.rules.bench import BenchSheet, likely_purpose, sheet
 
@@ -135,20 +136,37 @@ def _page(
     request: HttpRequest, bench: Bench, form: TestForm, *, old_label: bool = False, status: int = 200
 ) -> HttpResponse:
     facts = bench.seen.facts
-    barred = transitions.refusal("log_test", facts) if facts else None
-    page = {
+    refusal = transitions.refusal("log_test", facts) if facts else None
+    barred = str(WORDS[refusal]) if refusal else ""
+    more = {
         "title": _("Log a test: %s") % bench.on.item_no,
+        "heading": _("Log a test"),
+        "action": reverse("log_test"),
+        "leave": reverse("log_test"),
+        "button": _("Record the test"),
+        "may_fill": bool(bench.on.sheet.supplies) and not barred,
+        "barred": barred,
+        "asks_next": True,
+        "old_label": old_label,
+    }
+    return bench_page(request, bench, form, status=status, **more)
+
+
+def bench_page(
+    request: HttpRequest, bench: Bench, form: TestForm, *, status: int, **more: object
+) -> HttpResponse:
+    """An item on the bench with the form beside the figures of its kind."""
+    facts, found = bench.seen.facts, bench.on.sheet
+    page = {
         "now": shown_now(bench.seen),
         "markings": described.markings(facts.identity if facts else {}),
         "form": form,
         "figures": _figures(bench),
-        "missing": [words.FIELDS[name] for name in bench.on.sheet.missing],
-        "no_figures": bench.pack is not None and not bench.on.sheet.supplies and not bench.on.sheet.reads,
+        "missing": [words.FIELDS[name] for name in found.missing],
+        "no_figures": bench.pack is not None and not found.supplies and not found.reads,
         "no_pack": bench.pack is None,
-        "barred": str(WORDS[barred]) if barred else "",
-        "old_label": old_label,
-        "may_fill": bool(bench.on.sheet.supplies) and not barred,
-        "fills": json.dumps(_fills(bench.on.sheet)),
+        "fills": json.dumps(_fills(found)),
+        **more,
     }
     return render(request, "inspections/log_test.html", page, status=status)
 
@@ -189,7 +207,7 @@ def _figures(bench: Bench) -> list[dict[str, Any]]:
 def test_result(request: HttpRequest, pk: UUID) -> HttpResponse:
     """What was made of a test, every finding in words, what the item's answer is now; then the next item."""
     row = get_object_or_404(ElectricalTest.objects.select_related("entry", "item"), pk=pk)
-    facts = row.entry.facts
+    facts, _day = stated_test(row.entry) or ({}, "")
     judgement = testfacts.recorded(facts)
     seen = queries.seen(row.item.item_no, queries.question())
     page = {
@@ -208,7 +226,7 @@ def test_result(request: HttpRequest, pk: UUID) -> HttpResponse:
         "uncalibrated": row.calibration == "not_on_file",
         "now": shown_now(seen),
         "dates": _dates(judgement.outcome, seen),
-        "corrected": row.entry.entry_set.exists(),
+        "corrected": not tests_in_force().filter(pk=row.pk).exists(),
         "carried": _carried(_as_carried(row, today=seen.answer.as_of.isoformat())),
     }
     return render(request, "inspections/test_result.html", page)

@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from fixtures.demo import fleet, people
-from gear.actions import condition, corrections, custody
+from gear.actions import condition, custody
 from gear.actions import gearbook as gear_book
 from gear.actions.acting import Act
 from gear.actions.committing import BY_COMMAND
@@ -20,10 +20,12 @@ from gear.ledger.seals import make_seal
 from gear.models import Crew, Depot, Entry, Holder, Item, ItemState, User
 from gear.rules import gearbook, moments, policy
 from inspections.actions import testbook as test_book
+from inspections.actions.corrections import correct_test
 from inspections.actions.testing import log_test
 from inspections.models import Instrument
 from inspections.rules import testbook
 from inspections.rules.acceptance import Reading
+from inspections.rules.testfacts import Paper
 
 
 def load(today: date) -> dict[str, int]:
@@ -168,16 +170,10 @@ class _Story:
         test, _judged = log_test(
             slip, self._reading(2, Decimal("98.0")), act=self._act("orla"), report_no="BENCH-D3"
         )
-        as_read = {
-            **test.entry.facts,
-            "outcome": "accepted",
-            "codes": [],
-            "effects": [],
-            "readings": {**test.entry.facts["readings"], "leakage_ma": "9.8"},
-        }
-        corrections.correct(
+        correct_test(
             test.entry,
-            new=corrections.replacement(test.entry, facts=as_read),
+            self._reading(2, Decimal("9.8")),
+            Paper(report_no="BENCH-D3"),
             reason="9.8 mA on the bench sheet; the point was missed",
             act=self._act("ines"),
         )

@@ -120,7 +120,9 @@ def test_pages_of_the_bench_are_accessible_and_fit(live_server, open_page, sign_
 
 
 @pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
-def test_a_piece_is_received_and_its_label_code_shown(live_server, open_page, sign_in, cast, viewport, scheme):
+def test_a_piece_is_received_and_its_label_code_shown(
+    live_server, open_page, sign_in, cast, viewport, scheme
+):
     page = open_page(viewport=viewport, color_scheme=scheme)
     sign_in(page, "orla")
     page.goto(f"{live_server.url}/receive/")
@@ -139,3 +141,24 @@ def test_a_piece_is_received_and_its_label_code_shown(live_server, open_page, si
     expect(page.get_by_role("link", name="Print its label")).to_be_visible()
     assert_accessible(page)
     assert_fits(page)
+
+
+@pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
+def test_an_entry_is_corrected_after_a_look_at_both_answers(
+    live_server, open_page, sign_in, gear, cast, viewport, scheme
+):
+    hold = builders.happened(gear, "held", reason="cut near the cuff", by=cast.orla)
+    page = open_page(viewport=viewport, color_scheme=scheme)
+    sign_in(page, "ines")
+    for entry in (gear.entry_set.get(kind="received"), hold):
+        page.goto(f"{live_server.url}/entries/{entry.pk}/correct/")
+        assert_accessible(page)
+        assert_fits(page)
+    page.get_by_label("Withdraw it").check()
+    page.get_by_label("Why is it corrected?").fill("another glove was meant")
+    page.get_by_label("Why is it corrected?").press("Enter")
+    expect(page.get_by_text("You are the second person")).to_be_visible()
+    assert_accessible(page)
+    assert_fits(page)
+    page.get_by_role("button", name="Record the correction").click()
+    expect(page.get_by_role("status")).to_contain_text("GOOD THROUGH")

@@ -1,5 +1,7 @@
 """The forms of acts, sent as a browser sends them."""
 
+import re
+from html import unescape
 from uuid import uuid4
 
 from django.contrib.messages import get_messages
@@ -26,3 +28,14 @@ def condition(item):
 
 def told(response):
     return [str(message) for message in get_messages(response.wsgi_request)]
+
+
+def fields_in(page):
+    """The fields of the form of a page as the browser would send them untouched; boxes that are not ticked left out."""
+    form = re.search(r'<form method="post"[^>]* class="fields.*?</form>', page, re.S)[0]
+    fields = dict(re.findall(r'<input type="(?:hidden|text|date)" name="(\w+)"(?: value="([^"]*)")?', form))
+    fields |= dict(re.findall(r'<input type="radio" name="(\w+)" value="([^"]*)"[^>]* checked', form))
+    for name, options in re.findall(r'<select name="(\w+)"[^>]*>(.*?)</select>', form, re.S):
+        chosen = re.search(r'value="([^"]*)"[^>]*selected', options)
+        fields[name] = chosen[1] if chosen else ""
+    return {name: unescape(value) for name, value in fields.items() if name != "csrfmiddlewaretoken"}

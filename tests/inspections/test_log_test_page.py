@@ -13,6 +13,7 @@ from inspections import wording
 from inspections.models import ElectricalTest, Instrument
 from inspections.rules.acceptance import FINDINGS, Finding
 from tests import builders
+from tests.gear.act_forms import fields_in
 
 pytestmark = pytest.mark.django_db
 NEW = "/tests/new/"
@@ -28,13 +29,8 @@ def orla(client, cast):
 def form_of(client, item):
     """The fields of the form as the browser would send them untouched, with the readings of a sound test."""
     page = client.get(NEW, {"item": item.item_no}).content.decode()
-    fields = dict(re.findall(r'<input type="(?:hidden|text|date)" name="(\w+)" value="([^"]*)"', page))
-    fields |= dict(re.findall(r'<input type="radio" name="(\w+)" value="([^"]*)"[^>]* checked', page))
-    for name, options in re.findall(r'<select name="(\w+)"[^>]*>(.*?)</select>', page, re.S):
-        fields[name] = re.search(r'value="([^"]*)"[^>]*selected', options)[1]
-    fields["visual"] = "accept"
-    fields |= {"leakage_ma": "12.5"} if 'name="leakage_ma"' in page else {}
-    return {name: value for name, value in fields.items() if name != "csrfmiddlewaretoken"}
+    fields = {**fields_in(page), "visual": "accept"}
+    return fields | ({"leakage_ma": "12.5"} if "leakage_ma" in fields else {})
 
 
 def send(client, item, **changes):

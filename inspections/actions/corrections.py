@@ -1,0 +1,56 @@
+"""Correct the readings of a test: judged again, never typed; the first reading and its row stay for ever."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from gear.actions import corrections
+from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals
+from gear.actions.corrections import Preview
+from gear.ledger import rules_on
+from gear.models import Entry
+from gear.permissions import check_scope
+from gear.rules.fold import ItemFacts
+from inspections import queries
+from inspections.actions.testing import check_reading, drafted, made_on_of
+from inspections.models import ElectricalTest
+from inspections.rules import testfacts
+from inspections.rules.acceptance import Judgement, Reading
+from inspections.rules.testfacts import Paper
+
+
+def judged_again(
+    entry: Entry, reading: Reading, paper: Paper, *, facts: ItemFacts
+) -> tuple[dict[str, Any], Judgement]:
+    """What the `tested` entry should have said with these readings, and how they are judged. Nothing is stored.
+
+    Judged by the pack of the day of the test, with the item's identity as known now (`facts`). Raises BadTest with
+    the field at fault.
+    """
+    assert entry.item is not None
+    check_reading(reading, paper, made_on=made_on_of(facts))
+    draft, judgement = drafted(
+        entry.item,
+        facts,
+        reading,
+        paper,
+        rules=rules_on(reading.tested_on),
+        on_file=queries.register(),
+        entry_id=entry.pk,
+    )
+    return corrections.replacement(entry, facts=draft.facts, occurred_on=reading.tested_on), judgement
+
+
+def correct_test(entry: Entry, reading: Reading, paper: Paper, *, reason: str, act: Act) -> Preview:
+    """Correct a test and store a detail row beside the correction. Raises what `correct` and `judged_again` raise."""
+    with keeping_refusals("correct", f"{entry.item} {entry.pk}", act):
+        if entry.kind != "tested" or entry.item is None:
+            raise Refused("NOT_CORRECTABLE")
+        facts = facts_now(entry.item)
+        check_scope(act.by, depot_of(facts), act="correct")
+        new, _judgement = judged_again(entry, reading, paper, facts=facts)
+        shown = corrections.correct(entry, new=new, reason=reason, act=act)
+        columns = testfacts.columns_of(new["facts"], item_no=entry.item.item_no, tested_on=reading.tested_on)
+        columns["identity"] = testfacts.identity_of_correction(act.id)
+        ElectricalTest(entry_id=act.id, item=entry.item, **columns).save()
+        return shown
