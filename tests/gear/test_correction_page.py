@@ -10,6 +10,7 @@ import pytest
 from gear import queries
 from gear.ledger.verify import verify
 from gear.models import Entry, Item, ItemState, Refusal
+from gear.rules import codes
 from tests import builders
 from tests.gear.act_forms import fields_in
 
@@ -249,7 +250,7 @@ def test_a_second_correction_starts_from_the_first(orla, cast, blanket):
 @pytest.mark.parametrize("kind", ["labelled", "joined_set", "corrected"])
 def test_some_entries_are_not_corrected_here(orla, cast, kind):
     left, _right = builders.pair()
-    builders.happened(left, "labelled", code="XXXXXXXXXXX")
+    builders.happened(left, "labelled", code="2C4T9KXFPW" + codes.check_symbol("2C4T9KXFPW"))
     note = builders.happened(left, "noted", note="bend", by=cast.dev)
     confirm(orla, note, note="bent")
     page = unescape(orla.get(address(latest(left, kind))).content.decode())

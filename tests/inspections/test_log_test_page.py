@@ -17,7 +17,7 @@ from tests.gear.act_forms import fields_in
 
 pytestmark = pytest.mark.django_db
 NEW = "/tests/new/"
-LABEL = "".join(symbol for symbol in "2C4T9KXFPW") + codes.check_symbol("2C4T9KXFPW")
+LABEL = "2C4T9KXFPW" + codes.check_symbol("2C4T9KXFPW")
 
 
 @pytest.fixture
