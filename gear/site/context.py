@@ -37,10 +37,17 @@ def _nav(request: HttpRequest) -> list[dict[str, Any]]:
     if user is None or not user.is_authenticated:
         return []
     return [
-        {"label": label, "address": address, "current": request.path == address}
+        {"name": name, "label": label, "address": address, "current": _is_current(request.path, address)}
         for label, name in PAGES
         if (address := _address(name)) and gate.can_open(user, name)
     ]
+
+
+def _is_current(path: str, address: str) -> str:
+    """`page` on the page itself, `true` on a page below it, nothing elsewhere: the values of aria-current."""
+    if path == address:
+        return "page"
+    return "true" if address != "/" and path.startswith(address) else ""
 
 
 def _address(name: str) -> str | None:

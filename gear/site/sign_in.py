@@ -59,7 +59,11 @@ class SignIn(LoginView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         # Django names a page after the host that was asked.
-        ours = {"site_name": settings.SITE_NAME, "demo_people": _demo_people()}
+        ours = {
+            "site_name": settings.SITE_NAME,
+            "demo_people": _demo_people(),
+            "anyone_may_check": not getattr(settings, "ANSWER_NEEDS_SIGN_IN", False),
+        }
         return {**super().get_context_data(**kwargs), **ours}
 
 
