@@ -231,7 +231,7 @@ def use_note(kind: str | None) -> str:
 def without_free_text(reason: Reason) -> Reason:
     """The reason for a visitor nobody knows: what somebody typed may name people, so it is left out."""
     said = [one.strip() for one in str(reason.values.get("why", "")).split(",")]
-    listed = EVENTS.keys() | (DAMAGE.keys() if reason.code == "DAMAGED" else set())
+    listed = EVENTS.keys() | ({*DAMAGE, "damaged"} if reason.code == "DAMAGED" else set())
     if reason.code not in ("HELD", "REJECTED", "DAMAGED", "LOST") or all(
         one in listed for one in said if one
     ):
@@ -244,6 +244,8 @@ def sentence(reason: Reason) -> str:
     if reason.code not in SENTENCES:
         return reason.code
     words = {name: _word(name, value, reason) for name, value in reason.values.items()}
+    if reason.code == "DAMAGED" and reason.values.get("why") == "damaged" and "on" in words:
+        return _("Found damaged on {on}.").format(**words)  # what was found was not stated
     try:
         return SENTENCES[reason.code][1].format(**words)
     except (KeyError, IndexError, ValueError):

@@ -24,6 +24,7 @@ from gear.rules import transitions
 from gear.rules.fold import ItemFacts
 from gear.rules.readiness import HANDED, Answer
 from gear.views.addresses import address_of
+from gear.views.reasons import said_once
 from gear.views.sending import refused_in, sent_values
 from gear.views.verbs import VERBS, Verb
 
@@ -160,7 +161,7 @@ def shown_now(seen: Seen) -> dict[str, Any]:
         "serial": identity.get("serial") or "",
         "verdict": seen.answer.verdict,
         "words": wording.verdict(seen.answer),
-        "reasons": [wording.sentence(reason) for reason in seen.answer.reasons],
+        "reasons": [wording.sentence(reason) for reason in said_once(seen.answer.reasons)],
     }
 
 

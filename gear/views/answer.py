@@ -22,6 +22,7 @@ from gear.views import visitors
 from gear.views.acts import AT_THE_TRUCK, acts_for
 from gear.views.addresses import address_of
 from gear.views.moments import moment
+from gear.views.reasons import notes_of, said_once
 
 log = logging.getLogger(__name__)
 
@@ -89,11 +90,12 @@ def _page(found: Scanned, asked: Question, person: User | None) -> dict[str, Any
         "title": wording.verdict(answer),
         "answer": answer,
         "words": wording.verdict(answer),
-        "reasons": [_told(reason, person) for reason in answer.reasons],
-        "notes": [_told(reason, person) for reason in answer.notes],
+        "reasons": [_told(reason, person) for reason in said_once(answer.reasons)],
+        "notes": [_told(reason, person) for reason in notes_of(answer)],
         "code": codes.grouped(found.code) if found.code else "",
         "item": seen.item,
         "asked_at": moment(asked.asked_at),
+        "asked_in": _zone_after(moment(asked.asked_at)),
         "signed_in": person is not None,
     }
     if seen.facts is not None and seen.item is not None:
@@ -104,6 +106,11 @@ def _page(found: Scanned, asked: Question, person: User | None) -> dict[str, Any
             page |= {"acts": acts_for(person, seen.facts, verbs=AT_THE_TRUCK), "holder": seen.facts.holder}
             page |= {"record_address": address_of("item", seen.item.item_no)}
     return page
+
+
+def _zone_after(told: str) -> str:
+    """The full name of the site's zone, for behind a moment that ends with its short name; once where both are one."""
+    return "" if told.endswith(f" {settings.TIME_ZONE}") else f" ({settings.TIME_ZONE})"
 
 
 def _told(reason: Reason, person: User | None) -> dict[str, str]:

@@ -18,6 +18,7 @@ from gear.rules.readiness import Answer
 from gear.views.acts import acts_for
 from gear.views.addresses import address_of
 from gear.views.moments import moment
+from gear.views.reasons import notes_of, said_once
 
 
 def item(request: HttpRequest, item_no: str) -> HttpResponse:
@@ -46,9 +47,9 @@ def _page(seen: Seen, asked: Question, person: User) -> dict[str, Any]:
         "words": wording.verdict(answer),
         "reasons": [
             {"sentence": wording.sentence(one), "who": wording.who_to_see(one), "source": one.source}
-            for one in answer.reasons
+            for one in said_once(answer.reasons)
         ],
-        "notes": [wording.sentence(one) for one in answer.notes],
+        "notes": [wording.sentence(one) for one in notes_of(answer)],
         "as_of_words": _as_of(asked),
         "clocks": [_clock(place, one, answer) for place, one in enumerate(answer.clocks) if seen.reliable],
     }

@@ -285,3 +285,41 @@ def test_the_verdict_is_that_of_the_one_decision(client):
     for code, item_no in ((CODES[0], "G-1"), (CODES[1], "G-2")):
         told = queries.answer(item_no, asked)
         assert wording.verdict(told) in text_of(client.get(f"/t/{code}"))
+
+
+# What is left out
+
+
+def test_nobody_is_told_to_inspect_before_use_what_must_not_be_used(client):
+    left, _right = glove_pair()
+    builders.happened(left, "held", reason="odd smell")
+    assert "No pre-use inspection" not in text_of(client.get(f"/t/{CODES[0]}"))
+
+
+def test_two_holds_for_one_cause_are_told_once_and_two_causes_twice(client, cast):
+    left, _right = glove_pair()
+    for reason in ("odd smell", "odd smell", "sticky"):
+        builders.happened(left, "held", reason=reason)
+    client.force_login(cast.dev)
+    text = text_of(client.get(f"/t/{CODES[0]}"))
+    assert text.count("On hold since 1 JUN 2026: odd smell.") == 1
+    assert text.count("On hold since 1 JUN 2026: sticky.") == 1
+
+
+def test_a_zone_whose_short_name_is_its_name_is_told_once(client, settings):
+    settings.TIME_ZONE = "UTC"
+    glove_pair()
+    assert "09:52 UTC , data 0 s old" in text_of(client.get(f"/t/{CODES[0]}"))
+
+
+def test_what_has_no_serial_is_compared_by_its_other_marks(client):
+    builders.jumper("J-1", label=CODES[2])
+    text = text_of(client.get(f"/t/{CODES[2]}"))
+    assert "Do these marks match the piece?" in text
+    assert "stamped serial" not in text
+
+
+def test_damage_that_was_not_named_is_told_without_a_stutter(client):
+    left, _right = glove_pair()
+    builders.happened(left, "inspected", outcome="reject", scope="pre_use")
+    assert "Found damaged on 1 JUN 2026." in text_of(client.get(f"/t/{CODES[0]}"))
