@@ -33,6 +33,12 @@ from inspections.rules import testfacts
 from inspections.rules.bench import BenchSheet, likely_purpose, sheet
 
 NAMES = {"applied_v": "applied_kv"}  # field of a reading: field of the form
+SHAPES = {
+    "accepted": "\N{BLACK CIRCLE}",
+    "failed": "\N{BLACK SQUARE}",
+    "void": "\N{WHITE DIAMOND}",
+    "unjudged": "?",
+}
 
 
 def log_test(request: HttpRequest) -> HttpResponse:
@@ -214,7 +220,7 @@ def test_result(request: HttpRequest, pk: UUID) -> HttpResponse:
         "title": f"{row.item.item_no}: {words.OUTCOMES[judgement.outcome]}",
         "row": row,
         "day": wording.day(row.tested_on),
-        "outcome": judgement.outcome,
+        "shape": SHAPES[judgement.outcome],
         "outcome_words": words.OUTCOMES[judgement.outcome],
         "consequence": words.CONSEQUENCES[judgement.outcome],
         "findings": [words.finding(one) for one in judgement.codes],

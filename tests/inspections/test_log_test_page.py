@@ -176,7 +176,7 @@ def test_an_accepted_test_is_recorded_once_and_its_result_shown(orla, cast):
     row = ElectricalTest.objects.get()
     assert (str(row.pk), row.outcome, row.entry.by) == (form["id"], "accepted", cast.orla)
     page = result_of(orla, first)
-    assert ">ACCEPTED</h1>" in page
+    assert "</span> ACCEPTED</h1>" in page
     assert "GOOD THROUGH" in page
     assert "12 months from the last test" in page
     assert re.search(r'<input id="item"[^>]* autofocus>', page)
@@ -195,7 +195,7 @@ def test_an_accepted_test_is_recorded_once_and_its_result_shown(orla, cast):
 def test_the_verdict_is_computed_from_the_reading(orla, length_mm, typed, outcome, sentence):
     glove = builders.glove(length_mm=length_mm)
     page = result_of(orla, send(orla, glove, leakage_ma=typed))
-    assert f">{outcome}</h1>" in page
+    assert f"{outcome}</h1>" in page
     assert sentence in page
     failed = outcome.startswith("FAILED")
     assert ItemState.objects.get(item=glove).condition == ("rejected" if failed else "ok")
@@ -209,7 +209,7 @@ def test_the_verdict_is_computed_from_the_reading(orla, length_mm, typed, outcom
 def test_a_jumper_shows_its_arithmetic(orla, length_m, outcome, limit):
     jumper = builders.jumper(cable_length_m=length_m)
     page = result_of(orla, send(orla, jumper, resistance_mohm="1.250", cable_temp_c="35"))
-    assert f">{outcome}</h1>" in page
+    assert f"{outcome}</h1>" in page
     for shown in ("1.1804", limit, "As read, cable at 35 °C"):
         assert shown in page
 
@@ -233,14 +233,14 @@ def test_a_jumper_shows_its_arithmetic(orla, length_m, outcome, limit):
 )
 def test_every_finding_is_a_sentence(orla, changes, outcome, sentence):
     page = result_of(orla, send(orla, builders.glove(), **changes))
-    assert f">{outcome}" in page
+    assert f"</span> {outcome}" in page
     assert sentence in page
 
 
 def test_an_item_whose_length_is_not_known_is_not_judged(orla):
     glove = builders.glove(length_mm=None)
     page = result_of(orla, send(orla, glove))
-    assert ">NOT JUDGED</h1>" in page
+    assert "</span> NOT JUDGED</h1>" in page
     assert "The record does not state its length" in page
     assert "could not be judged: the length of the item is not stated" in page
 
@@ -256,7 +256,7 @@ def test_the_lab_is_compared_and_not_believed(orla):
     page = result_of(
         orla, send(orla, builders.glove(), leakage_ma="16.5", lab_result="accept", lab="Bay lab")
     )
-    assert ">FAILED. REJECTED</h1>" in page
+    assert "</span> FAILED. REJECTED</h1>" in page
     assert "The lab says: accept. The readings say otherwise" in page
     assert "not on file" in page
 
@@ -336,7 +336,7 @@ def test_the_verdict_cannot_be_sent(orla):
     page = result_of(
         orla, send(orla, glove, leakage_ma="16.5", outcome="accepted", result="pass", verdict="good")
     )
-    assert ">FAILED. REJECTED</h1>" in page
+    assert "</span> FAILED. REJECTED</h1>" in page
 
 
 def test_a_form_of_one_item_does_not_test_another(orla):
