@@ -159,9 +159,6 @@ def correction_page(
     """The entry as it is, and the form for what it should have been."""
     counts = corrections.standing(entry) if entry.kind != "corrected" else None
     facts = counts.facts if counts else entry.facts
-    test = (
-        address_of("correct_test", entry.pk) if entry.kind == "tested" and entry.facts.get("readings") else ""
-    )
     page = {
         "title": _("Correct an entry"),
         "entry": entry,

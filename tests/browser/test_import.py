@@ -1,4 +1,4 @@
-"""The pages that bring in files, in a real browser: readable on a desk and on a phone, usable by keyboard and script-free."""
+"""The pages that bring in files, in a browser: readable on a desk and a phone, usable by keyboard and script-free."""
 
 import pytest
 from playwright.sync_api import Page, expect
