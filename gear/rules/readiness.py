@@ -134,7 +134,7 @@ def refused(item_no: str, code: str, *, as_of: date, rules: Rules | None = None,
     """An answer about something that cannot be looked at: no such item, unreadable or voided label."""
     reason = Reason(code, _source(rules, code) if rules else "internal control", values)
     label = rules.pack.label if rules and rules.pack else ""
-    return Answer(item_no, None, None, _verdict([reason]), as_of, reasons=(reason,), rule_pack=label)
+    return Answer(item_no, None, None, reason.effect, as_of, reasons=(reason,), rule_pack=label)
 
 
 def _alone(facts: ItemFacts, rules: Rules, *, as_of: date, trouble: tuple[Reason, ...] = ()) -> Answer:
