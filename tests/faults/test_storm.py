@@ -7,7 +7,8 @@ from functools import partial
 from uuid import UUID
 
 import pytest
-from django.db import OperationalError, connection, connections
+from django.core.management import CommandError, call_command
+from django.db import OperationalError, connection, connections, transaction
 from django.utils import timezone
 
 from gear.actions import condition, custody
@@ -15,6 +16,7 @@ from gear.actions.acting import Act, Refused
 from gear.actions.submissions import once
 from gear.ledger import Draft, IdReused, make_seal, record, record_many, verify
 from gear.ledger.writers import WritersBusy
+from gear.management.commands import seal_ledger
 from gear.models import Entry, ItemState, Refusal, Seal
 from gear.queries import answer, question
 from tests import builders
@@ -222,3 +224,60 @@ def test_seals_made_in_the_middle_of_a_storm_cover_every_row_once():
     last = Seal.objects.latest("number")
     assert last.row_count == Entry.objects.count() + Refusal.objects.count()
     assert verify.verify() == []
+
+
+def test_a_seal_gives_up_while_an_act_takes_long_and_is_made_once_it_is_done():
+    """PostgreSQL lets readers and other writers wait behind a waiting seal; SQLite has one writer at a time anyway."""
+    blanket = builders.blanket()
+    begun, go_on = threading.Event(), threading.Event()
+
+    def long_act():
+        with transaction.atomic():
+            record(Draft(blanket, "noted", {"note": "x"}), by=None, via="import")
+            begun.set()
+            assert go_on.wait(60)
+
+    def seal():
+        assert begun.wait(60)
+        if connection.vendor == "postgresql":
+            with pytest.raises(WritersBusy, match="Try again later"):
+                make_seal(timezone.now())
+        go_on.set()
+        return make_seal_soon()
+
+    def make_seal_soon():
+        while True:
+            try:
+                return make_seal(timezone.now()).row_count
+            except WritersBusy:
+                continue
+
+    assert at_once(long_act, seal) == [None, 2]
+    assert verify.verify() == []
+
+
+def test_the_daily_command_tries_again_while_writers_are_busy_and_says_so_in_the_end(monkeypatch, capsys):
+    builders.blanket()
+    tries, honest = [], seal_ledger.make_seal
+
+    def busy(moment):
+        tries.append(moment)
+        if len(tries) < 4:
+            raise WritersBusy("An act is under way. Try again later.")
+        return honest(moment)
+
+    monkeypatch.setattr(seal_ledger, "sleep", lambda _seconds: None)
+    monkeypatch.setattr(seal_ledger, "make_seal", busy)
+    call_command("seal_ledger")
+    assert capsys.readouterr().out.startswith("Sealed. Seal 1:")
+    assert len(tries) == 4
+    tries.clear()
+    monkeypatch.setattr(seal_ledger, "make_seal", lambda _moment: busy_for_ever(tries))
+    with pytest.raises(CommandError, match="Try again later"):
+        call_command("seal_ledger", "--now")
+    assert len(tries) == seal_ledger.TRIES
+
+
+def busy_for_ever(tries):
+    tries.append(1)
+    raise WritersBusy("An act is under way. Try again later.")
