@@ -1,0 +1,1 @@
+"""The service against an independent reading of its contract, through its commands."""
