@@ -294,6 +294,17 @@ def test_a_rewritten_chain_shows_against_any_older_seal_and_is_unknown_from_then
     assert answer("B-9", question()).verdict == "unknown"
 
 
+def test_a_seal_that_a_broken_chain_explains_makes_no_other_item_unknown(failed, past_the_guards):
+    """A test deleted by hand breaks its own chain and the seal of that day; the rest of that day still stands."""
+    blanket = builders.blanket("B-8")
+    (test,) = builders.tested(blanket)
+    builders.tested(builders.blanket("B-7"))
+    make_seal(timezone.now())
+    past_the_guards("DELETE FROM gear_entry WHERE id = %s", test.id.hex)
+    assert found() == {("item:B-8", "HEAD_DIFFERS"), ("seal:1", "ROWS_COUNT")}
+    assert [answer(number, question()).verdict for number in ("B-7", "B-8")] == ["good", "unknown"]
+
+
 def test_a_rewritten_chain_with_rewritten_seals_shows_against_a_printed_seal(failed, past_the_guards):
     make_seal(timezone.now())
     printed = three_seals()[2]
