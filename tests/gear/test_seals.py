@@ -76,13 +76,10 @@ def found(*anchors):
 def test_every_evidence_table_is_sealed_or_answered_for_by_another_check():
     """Labels and memberships are indexes into entries; seals bind one another; detail rows repeat their entry."""
     answered_for = {"gear_label", "gear_membership", "gear_seal"}
-    tables = {model._meta.db_table for model in _models() if model._meta.app_label == "gear"}
+    book = [model for model in apps.get_app_config("gear").get_models() if issubclass(model, AppendOnly)]
+    tables = {model._meta.db_table for model in book}
     assert tables - answered_for == {model._meta.db_table for model in seals.DATED_BY}
     assert set(MAKE) == set(seals.DATED_BY) - {Entry}
-
-
-def _models():
-    return [model for model in apps.get_models() if issubclass(model, AppendOnly)]
 
 
 def test_a_seal_is_a_count_and_a_root_over_everything_recorded_so_far(sealed):
