@@ -249,7 +249,7 @@ def _condition_reasons(facts: ItemFacts, rules: Rules) -> list[Reason]:
 def _test_reasons(facts: ItemFacts, rules: Rules) -> list[Reason]:
     rule = rules.pack.kind_rule(facts.kind) if rules.pack and facts.kind else None
     reasons = [_reason(rules, "NEEDS_TEST", event=event.word, on=event.on) for event in facts.voided]
-    if rule is None or not rule.test_required:
+    if rule is None:
         return reasons
     if facts.unjudged:
         reasons.append(_reason(rules, "TEST_NOT_JUDGED", on=facts.unjudged.on, codes=facts.unjudged.codes))

@@ -123,12 +123,18 @@ def judge(reading: Reading, item: TestedItem, pack: RulePack) -> Judgement:
     elif item.kind == "grounding_jumper":
         found, details = _resistance(reading, item, pack)
         findings += found
-    else:
+    elif _needs_figures(item, pack):
         findings.append(Finding("NO_ELECTRICAL_FIGURES", {"kind": item.kind}))
     ordered = tuple(sorted(findings, key=lambda finding: WORST_FIRST.index(finding.outcome)))
     outcome = ordered[0].outcome if ordered else ACCEPTED
     effects = frozenset(EFFECTS[finding.code] for finding in ordered if finding.code in EFFECTS)
     return Judgement(outcome, ordered, limit, proof, effects, details)
+
+
+def _needs_figures(item: TestedItem, pack: RulePack) -> bool:
+    """Whether a look alone says nothing: of every kind but those for which the pack requires no electrical test."""
+    rule = pack.kind_rule(item.kind)
+    return rule is None or rule.test_required
 
 
 def _seen(reading: Reading) -> Iterator[Finding]:

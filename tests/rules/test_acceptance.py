@@ -305,7 +305,16 @@ def test_without_a_class_of_the_pack_nothing_is_accepted(item, expected):
     assert judged(GOOD_GLOVE, item) == expected
 
 
-@pytest.mark.parametrize("kind", ["live_line_tool", "voltage_detector", "protector", "boots", ""])
+def test_a_kind_that_needs_no_electrical_test_is_judged_by_the_look_alone():
+    item = acceptance.TestedItem("protector")
+    seen = acceptance.Reading(date(2026, 1, 5), "in_service", visual="accept")
+    assert judged(seen, item) == ("accepted", [])
+    assert judged(replace(seen, visual="reject"), item) == ("failed", ["VISUAL_REJECT"])
+    assert judged(replace(seen, visual="clean"), item) == ("void", ["VISUAL_CLEAN"])
+    assert judged(replace(seen, visual=None), item) == ("void", ["READING_MISSING"])
+
+
+@pytest.mark.parametrize("kind", ["live_line_tool", "voltage_detector", "boots", ""])
 def test_kinds_without_electrical_figures_are_unjudged_unless_seen_to_fail(kind):
     item = acceptance.TestedItem(kind)
     assert judged(GOOD_BLANKET, item) == ("unjudged", ["NO_ELECTRICAL_FIGURES"])

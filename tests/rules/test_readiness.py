@@ -267,9 +267,13 @@ def test_no_accepted_test_says_why_the_last_one_did_not_count():
     assert asked(folded(received())).reasons[0].values == {}
 
 
-def test_a_kind_whose_test_is_not_required_is_good_without_one():
-    facts = folded(received("protector", **{"class": None, "hand": None}))
-    assert decide(facts, FEDERAL, as_of=MAR).verdict == "good"
+def test_a_kind_without_an_electrical_test_is_good_once_it_was_looked_at_and_accepted():
+    new = received("protector", **{"class": None, "hand": None})
+    answer = decide(folded(new), FEDERAL, as_of=MAR)
+    assert (answer.verdict, codes(answer)) == ("stop", ["NEVER_TESTED"])
+    looked_at = tested(on=FEB, judged_as={"kind": "protector"})
+    answer = decide(folded(new, looked_at), FEDERAL, as_of=MAR)
+    assert (answer.verdict, answer.good_through) == ("good", None)
 
 
 def test_an_unknown_kind_is_unknown_and_nothing_breaks():
