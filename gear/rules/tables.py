@@ -40,6 +40,7 @@ REFUSALS: Mapping[str, str] = {
     "OLD_WORKBOOK": "This is a workbook of the old kind (XLS). Save it as XLSX or as CSV UTF-8.",
     "ENCRYPTED": "The workbook is protected by a password. Save it without one.",
     "LINKED": "The workbook is linked to other files. Break the links and save it again.",
+    "MORE_SHEETS": "The workbook has rows on more than one sheet, also on {sheet}. Save each sheet as its own file.",
     "TOO_WIDE": "Row {line} of the sheet has more than {most} cells. Delete what stands beside the columns.",
     "SWOLLEN": "The workbook unpacks to far more than its size. It was not opened.",
 }
@@ -97,7 +98,7 @@ def read(
         raise FileRefused("OLD_WORKBOOK")
     is_workbook = data[:4] == b"PK\x03\x04" or name.lower().endswith((".xlsx", ".xlsm"))
     if is_workbook:
-        return _table(_workbook_lines(data, most_rows), columns, required, most_rows, padded=True)
+        return _table(_workbook_lines(data, columns, most_rows), columns, required, most_rows, padded=True)
     return _table(_text_lines(data, columns), columns, required, most_rows, padded=False)
 
 
@@ -200,8 +201,8 @@ class BadCell(str):
         return cell
 
 
-def _workbook_lines(data: bytes, most_rows: int) -> Iterator[tuple[int, list]]:
-    """The rows of the first sheet, each with its number in the sheet."""
+def _workbook_lines(data: bytes, columns: Sequence[str], most_rows: int) -> Iterator[tuple[int, list]]:
+    """The rows of the first sheet, each with its number in the sheet. No other sheet may begin with these columns."""
     _check_package(data)
     from openpyxl import load_workbook
 
@@ -209,7 +210,8 @@ def _workbook_lines(data: bytes, most_rows: int) -> Iterator[tuple[int, list]]:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # parts that it leaves out: styles, validations, extensions
-            sheet = load_workbook(io.BytesIO(data), read_only=True, keep_links=False).worksheets[0]
+            sheet, *others = load_workbook(io.BytesIO(data), read_only=True, keep_links=False).worksheets
+            _check_others(others, columns)
             # What a file states of the size of its sheet may be too small, and rows would be lost without a word.
             sheet.reset_dimensions()
             for line, cells in enumerate(sheet.iter_rows(), start=1):
@@ -223,6 +225,15 @@ def _workbook_lines(data: bytes, most_rows: int) -> Iterator[tuple[int, list]]:
         raise
     except Exception:
         raise FileRefused("NOT_A_WORKBOOK") from None
+
+
+def _check_others(sheets: Sequence[Any], columns: Sequence[str]) -> None:
+    """Refuse a workbook whose rows go on behind its first sheet: they would be lost without a word."""
+    for sheet in sheets:
+        sheet.reset_dimensions()
+        header = next(sheet.iter_rows(max_row=1, values_only=True), ())
+        if sum(str(name).strip() in columns for name in header) > 1:
+            raise FileRefused("MORE_SHEETS", sheet=str(sheet.title)[:60])
 
 
 def _check_package(data: bytes) -> None:

@@ -7,6 +7,7 @@ from datetime import date
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from openpyxl import load_workbook
 
 from gear.rules import gearbook, tables
 from gear.rules.tables import FileRefused
@@ -293,6 +294,18 @@ def test_no_row_is_lost_to_a_wrong_statement_of_size(stated):
         ["G-01001", "G-01002", "B-00417"],
         (),
     )
+
+
+@pytest.mark.parametrize(("header", "refused"), [(("item_no", "kind"), True), (("remarks",), False)])
+def test_a_workbook_that_goes_on_behind_its_first_sheet_is_refused(header, refused):
+    book = load_workbook(FILES / "good" / "gear_book.xlsx")
+    book.create_sheet("Depot 2").append(header)
+    book.save(data := io.BytesIO())
+    if refused:
+        with pytest.raises(FileRefused, match="also on Depot 2"):
+            read(data.getvalue())
+    else:
+        assert len(read(data.getvalue()).rows) == 3
 
 
 def test_a_formula_is_refused_even_where_its_last_result_is_stored():
