@@ -41,6 +41,9 @@ class Scope:
         return owner is not None and owner == self.name
 
 
+MOVING = frozenset({"person", "truck"})
+
+
 @dataclass(frozen=True)
 class Place:
     """The crew and depot that a holder belongs to, by name."""
@@ -296,6 +299,7 @@ def _line(answer: Answer, facts: ItemFacts, places: Mapping[tuple[str, str], Pla
     holder = facts.holder or {}
     name, kind = holder.get("name"), holder.get("kind")
     today = places.get((kind, name), Place()) if kind and name else Place()
+    place = _where(kind, Place(holder.get("crew"), holder.get("depot")), today)
     return Line(
         answer.item_no,
         answer.kind,
@@ -305,8 +309,8 @@ def _line(answer: Answer, facts: ItemFacts, places: Mapping[tuple[str, str], Pla
         answer.reasons,
         holder=name,
         holder_kind=kind,
-        crew=today.crew or holder.get("crew"),
-        depot=today.depot or holder.get("depot"),
+        crew=place.crew,
+        depot=place.depot,
         set_no=facts.set_no,
         good_through=answer.good_through,
         days_over=answer.days_over,
@@ -314,6 +318,12 @@ def _line(answer: Answer, facts: ItemFacts, places: Mapping[tuple[str, str], Pla
         winning_clock=answer.winning_clock,
         usable=facts.usable,
     )
+
+
+def _where(kind: str | None, recorded: Place, today: Place) -> Place:
+    """People and trucks change crews; of two shelves with one name, the record of the item tells which is meant."""
+    first, second = (today, recorded) if kind in MOVING else (recorded, today)
+    return Place(first.crew or second.crew, first.depot or second.depot)
 
 
 def _unreadable(answer: Answer) -> Line:

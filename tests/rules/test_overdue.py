@@ -153,6 +153,12 @@ def test_the_crew_of_today_counts_before_the_one_written_down_at_issue():
     assert (moved.crew, moved.depot) == ("Crew 9", "Harbour depot")
 
 
+def test_a_shelf_stands_where_the_record_of_the_item_says():
+    item = judged("B-1", "HELD", at=("shelf", "Rack 1"), depot="Upper Clay")
+    line = report_of(item, places={("shelf", "Rack 1"): Place("Crew 9", "Harbour depot")}).off_the_road[0]
+    assert (line.crew, line.depot) == ("Crew 9", "Upper Clay")
+
+
 # The order
 
 
