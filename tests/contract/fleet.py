@@ -73,6 +73,8 @@ HOLDERS = [
     ("The lab", "lab"),
     ("Line Builders", "contractor"),
 ]
+OTHERS = ["protector", "live_line_tool", "voltage_detector"]
+AWKWARD = {(2, 28), (2, 29), (5, 31), (8, 31), (12, 31), (1, 1)}
 CONDITIONS = [""] * 20 + [
     "ok",
     "held",
@@ -83,36 +85,30 @@ CONDITIONS = [""] * 20 + [
     "destroyed",
     "lost",
 ]
-AWKWARD_DAYS = [
-    "2024-02-29",
-    "2024-08-31",
-    "2025-08-31",
-    "2025-02-28",
-    "2025-12-31",
-    "2026-01-01",
-    "2026-05-31",
-]
 
 
-def book(seed, pieces):
-    """(gear rows, test rows) of about `pieces` items: loose pieces, pairs and grounding sets with their histories."""
+def book(seed, pieces, today):
+    """(gear rows, test rows) of about `pieces` items: loose pieces, pairs and grounding sets with their histories.
+
+    Nothing is dated later than five days before `today`.
+    """
     draw = random.Random(seed)
     gear, number = [], 0
     while len(gear) < pieces:
         number += 1
-        gear += group(draw, number)
-    tests = [row for item in gear for row in history(draw, item)]
+        gear += group(draw, number, today)
+    tests = [row for item in gear for row in history(draw, item, today)]
     draw.shuffle(gear)
     draw.shuffle(tests)
     return gear, tests
 
 
-def group(draw, number):
+def group(draw, number, today):
     """The items that share a life: a pair, half a pair, a grounding set or one loose piece."""
     kind = draw.choice(["glove"] * 5 + ["sleeve"] * 2 + ["grounding_jumper"] * 3)
     if draw.random() < 0.35:
-        kind = draw.choice(["blanket", "line_hose", "hood", "rigid_cover"])
-    first = piece(draw, number, kind)
+        kind = draw.choice(["blanket", "line_hose", "hood", "rigid_cover"] * 3 + OTHERS)
+    first = piece(draw, number, kind, today)
     if kind in ("glove", "sleeve"):
         hands = draw.choice(["LR"] * 8 + ["L", "R"])
         rows = [dict(first, hand=hand, item_no=f"{first['item_no']}{hand}") for hand in hands]
@@ -135,13 +131,13 @@ def group(draw, number):
     return rows
 
 
-def piece(draw, number, kind):
+def piece(draw, number, kind, today):
     """One gear row with the facts that its group shares."""
     row = dict.fromkeys(GEAR_COLUMNS, "")
-    made = datetime.date(2022, 1, 1) + datetime.timedelta(days=draw.randrange(900))
+    made = today - datetime.timedelta(days=890 + draw.randrange(900))
     received = made + datetime.timedelta(days=draw.randrange(60))
     issued = received + datetime.timedelta(days=draw.choice([0, 1, 30, 200, 364, 365, 366, 500, 900]))
-    issued = min(issued, datetime.date(2026, 11, 20))
+    issued = min(issued, today - datetime.timedelta(days=5))
     holder, holder_kind = draw.choice(HOLDERS)
     row.update(item_no=f"{kind[0].upper()}-{number:05d}", kind=kind, holder=holder, holder_kind=holder_kind)
     row.update(made_on=made.isoformat(), maker="Maker A", set_no=f"S-{number:05d}")
@@ -158,28 +154,34 @@ def piece(draw, number, kind):
             cable_size=draw.choice(list(OHMS)[:6] * 4 + ["350 kcmil", ""]), clamp_grade="5", ferrule_grade="5"
         )
         row["cable_length_m"] = draw.choice(["3.048", "6.096", "1.829", "4.5", "12.192"] * 2 + [""])
-    else:
+    elif kind not in OTHERS:
         row["class"] = draw.choice(list(GUARD if kind == "rigid_cover" else PROOF))
     if kind == "glove":
         row.update(length_mm=draw.choice(LENGTHS), size="10", type="I", colour="yellow")
     return row
 
 
-def history(draw, item):
+def history(draw, item, today):
     """The test rows of one item: mostly sound, each figure now and then at, just under or just over its boundary."""
-    start = datetime.date.fromisoformat(item["received_on"] or item["made_on"] or "2024-03-01")
-    days, tests = start + datetime.timedelta(days=draw.choice([0, 0, 5, 40])), []
+    last = today - datetime.timedelta(days=5)
+    unknown = (today - datetime.timedelta(days=999)).isoformat()
+    start = datetime.date.fromisoformat(item["received_on"] or item["made_on"] or unknown)
+    day, tests = start + datetime.timedelta(days=draw.choice([0, 0, 5, 40])), []
     for _ in range(draw.choice([0, 1, 2, 2, 3, 4, 6])):
-        if days >= datetime.date(2026, 11, 20):
-            break
-        tests.append(a_test(draw, item, days.isoformat(), first=not tests))
-        days += datetime.timedelta(days=draw.choice([0, 1, 28, 100, 181, 182, 183, 184, 300, 365, 366]))
-        awkward = [day for day in map(datetime.date.fromisoformat, AWKWARD_DAYS) if day >= days]
-        if awkward and draw.random() < 0.2:
-            days = awkward[0]
+        tests.append(a_test(draw, item, day.isoformat(), first=not tests))
+        day += datetime.timedelta(days=draw.choice([0, 1, 28, 100, 181, 182, 183, 184, 300, 365, 366]))
+        if draw.random() < 0.2:
+            day = next_awkward(day)
     if tests and item["first_issued_on"] and draw.random() < 0.2:
         tests[-1]["tested_on"] = max(item["first_issued_on"], start.isoformat())
-    return [row for row in tests if row["tested_on"] < "2026-11-20"]
+    return [row for row in tests if row["tested_on"] <= last.isoformat()]
+
+
+def next_awkward(day):
+    """The next day, from `day` on, whose anniversaries fall on the end of a shorter month or into another year."""
+    while (day.month, day.day) not in AWKWARD:
+        day += datetime.timedelta(days=1)
+    return day
 
 
 def a_test(draw, item, tested_on, *, first):
@@ -196,6 +198,8 @@ def a_test(draw, item, tested_on, *, first):
     row["lab_result"] = draw.choice(["accept", "accept", "reject", ""])
     if item["kind"] == "grounding_jumper":
         row.update(resistance(draw, item))
+        return row
+    if item["kind"] in OTHERS:
         return row
     row.update(withstand(draw, item, 180 if purpose == "first" else 60))
     row["breakdown"] = draw.choice(["no"] * 30 + ["", "yes"])

@@ -129,6 +129,9 @@ def judged(item, row, *, expired_instruments=()):
     """`accepted`, `failed`, `void` or `unjudged` (a limit has no figure), in the order failed, void, unjudged."""
     if item["kind"] == "grounding_jumper":
         failed, void, unjudged = jumper_findings(item, row)
+    elif item["kind"] not in MONTHS:
+        # Protectors have no electrical test: the look is all. Of the other tools the pack has no figures.
+        failed, void, unjudged = False, False, item["kind"] != "protector"
     else:
         failed, void, unjudged = electrical_findings(item, row)
     failed = failed or row["visual"] == "reject" or row.get("breakdown") == "yes"
@@ -175,7 +178,9 @@ def received_on(item, tests, imported_on):
 
 def clocks_of(item, as_of, last_test):
     """The clocks that run for an item last accepted on `last_test`."""
-    months, issued = MONTHS[item["kind"]], day_of(item.get("first_issued_on", ""))
+    months, issued = MONTHS.get(item["kind"]), day_of(item.get("first_issued_on", ""))
+    if months is None:
+        return {}
     clocks = {}
     if issued is None and item["holder_kind"] in IN_HAND:
         clocks[f"last_test+{months}"] = last_day(last_test, months)

@@ -2,43 +2,43 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import json
-from datetime import date, timedelta
+from datetime import timedelta
 
 import pytest
-from django.core.management import call_command
 from django.utils import timezone
 
-from gear.rules.moments import local_day
 from tests.contract import fleet, oracle
+from tests.contract.commands import answers, as_csv, as_xlsx, codes_of, report, told
 
 pytestmark = pytest.mark.django_db
-DAYS_AGO = (0, 40, 200, 500, -60)
-
-
-def written(path, rows, columns):
-    with path.open("w", newline="") as file:
-        writer = csv.DictWriter(file, columns, restval="")
-        writer.writeheader()
-        writer.writerows(rows)
-    return str(path)
-
-
-def told(command, *arguments, **options):
-    out = io.StringIO()
-    call_command(command, *arguments, stdout=out, **options)
-    return out.getvalue()
+DAYS_AGO = (0, 40, 200, 500, 900, -60)
+KEYS = (
+    "item_no", "kind", "class", "verdict", "good_through", "winning_clock", "clocks", "reasons", "max_use_v", "as_of",
+    "known_at", "rule_pack",
+)  # fmt: skip
+LINE_KEYS = (
+    "item_no", "kind", "class", "holder", "crew", "depot", "good_through", "days_over", "winning_clock", "reasons",
+)  # fmt: skip
 
 
 @pytest.fixture(params=[1, 2, 3])
 def books(request, tmp_path):
-    """A random book of about 150 items, brought in by command: (gear rows, test rows, today)."""
-    gear, tests = fleet.book(request.param, 150)
-    today = local_day(timezone.now(), timezone.get_default_timezone())
-    told("import_gear", written(tmp_path / "gear.csv", gear, fleet.GEAR_COLUMNS), commit=True)
-    told("import_tests", written(tmp_path / "tests.csv", tests, fleet.TEST_COLUMNS), commit=True)
+    """A random book of about 150 items: (gear rows, test rows, today). The tests come in two files, the later first.
+
+    The second seed comes as workbooks; the third is brought in twice.
+    """
+    today = timezone.localdate()
+    gear, tests = fleet.book(request.param, 150, today)
+    written, ending = (as_xlsx, "xlsx") if request.param == 2 else (as_csv, "csv")
+    files = [("import_gear", written(tmp_path / f"gear.{ending}", gear, fleet.GEAR_COLUMNS))]
+    late, early = tests[: len(tests) // 2], tests[len(tests) // 2 :]
+    columns = fleet.TEST_COLUMNS[::-1]
+    files += [
+        ("import_tests", written(tmp_path / f"{name}.{ending}", rows, columns))
+        for name, rows in (("late", late), ("early", early))
+    ]
+    for command, file in files * (2 if request.param == 3 else 1):
+        told(command, file, commit=True)
     return gear, tests, today
 
 
@@ -46,41 +46,66 @@ def test_every_answer_is_the_oracles(books):
     gear, tests, today = books
     for days in DAYS_AGO:
         as_of = today - timedelta(days=days)
-        lines = told("answer", "--all", as_of=as_of.isoformat(), format="json").splitlines()
-        got = {line["item_no"]: line for line in map(json.loads, lines)}
+        got = answers(as_of=as_of)
         expected = oracle.answers(gear, tests, as_of=as_of, imported_on=today)
-        assert set(got) == set(expected)
+        assert list(got) == sorted(expected)
         differing = {
-            number: (got[number]["verdict"], one.verdict, got[number]["reasons"], sorted(one.codes))
-            for number, one in expected.items()
-            if got[number]["verdict"] != one.verdict
+            number: (got[number], one) for number, one in expected.items() if differs(got[number], one)
         }
         assert differing == {}, as_of
-        for number, one in expected.items():
-            if one.verdict != "unknown":
-                assert day(got[number]["good_through"]) == one.good_through, (as_of, number)
-                assert got[number]["max_use_v"] == one.max_use_v
 
 
-def test_the_report_counts_the_whole_book_and_lists_what_is_not_good(books):
+def differs(got, expected):
+    """Before receipt only the verdict and its reason are the contract's; from then on every date and reason is."""
+    if "NOT_YET_RECEIVED" in expected.codes:
+        return got["verdict"] != "unknown" or "NOT_YET_RECEIVED" not in codes_of(got)
+    shown = {clock["name"]: clock["good_through"] for clock in got["clocks"]}
+    return (
+        tuple(got) != KEYS
+        or (got["verdict"], got["max_use_v"]) != (expected.verdict, expected.max_use_v)
+        or codes_of(got) != expected.codes
+        or shown != {name: day.isoformat() for name, day in expected.clocks.items()}
+        or got["good_through"] != text_of(expected.good_through)
+        or got["winning_clock"] not in (expected.winners or {None})
+    )
+
+
+def text_of(day):
+    return day.isoformat() if day else None
+
+
+@pytest.mark.parametrize("days", [0, 200])
+def test_the_report_lists_what_is_not_good_and_what_falls_due_and_counts_the_whole_book(books, days):
     gear, tests, today = books
-    report = json.loads(told("overdue_report", format="json"))
-    expected = oracle.answers(gear, tests, as_of=today, imported_on=today)
-    totals = dict(report["totals"])
-    assert totals.pop("items_in_book") == len(gear)
-    assert sum(totals.values()) == len(gear)
-    bad = {number for number, one in expected.items() if one.verdict != "good"}
-    in_hand = {number for number in bad if expected[number].holder_kind in oracle.IN_HAND}
-    assert {line["item_no"] for line in report["usable_now"]} == in_hand
-    destroyed = {row["item_no"] for row in gear if row.get("condition") == "destroyed"}
-    assert {line["item_no"] for line in report["off_the_road"]} == bad - in_hand - destroyed
-    due = {line["item_no"]: line["days_left"] for line in report["due_soon"]}
-    assert due == {
-        number: (one.good_through - today).days
-        for number, one in expected.items()
-        if one.verdict == "good" and one.good_through and (one.good_through - today).days <= 28
+    as_of = today - timedelta(days=days)
+    made = report(as_of)
+    expected = {
+        number: one
+        for number, one in oracle.answers(gear, tests, as_of=as_of, imported_on=today).items()
+        if "NOT_YET_RECEIVED" not in one.codes
     }
+    totals = dict(made["totals"])
+    assert totals.pop("items_in_book") == sum(totals.values()) == len(expected)
+    for name, wanted in lists_of(expected, as_of).items():
+        assert {line["item_no"]: line_of(line) for line in made[name]} == wanted
+        assert all(tuple(line)[: len(LINE_KEYS)] == LINE_KEYS for line in made[name])
 
 
-def day(text):
-    return date.fromisoformat(text) if text else None
+def lists_of(expected, as_of):
+    """{list: {item_no: (good through, days over, days left, codes)}} as the contract sorts the answers."""
+    lists = {"usable_now": {}, "off_the_road": {}, "due_soon": {}}
+    for number, one in expected.items():
+        left = (one.good_through - as_of).days if one.good_through else None
+        over = -left if left is not None and left < 0 else None
+        if one.verdict == "good":
+            if left is not None and left <= 28:
+                lists["due_soon"][number] = (text_of(one.good_through), None, left, one.codes)
+        elif one.holder_kind in oracle.IN_HAND:
+            lists["usable_now"][number] = (text_of(one.good_through), over, None, one.codes)
+        elif "DESTROYED" not in one.codes:
+            lists["off_the_road"][number] = (text_of(one.good_through), over, None, one.codes)
+    return lists
+
+
+def line_of(line):
+    return (line["good_through"], line["days_over"], line.get("days_left"), codes_of(line))
