@@ -8,7 +8,7 @@ import pytest
 import time_machine
 
 from tests.contract import fleet
-from tests.contract.commands import answers, as_csv, codes_of, told
+from tests.contract.commands import answers, as_csv, codes_of, report, told
 
 pytestmark = pytest.mark.django_db
 WEEKDAY = datetime(2026, 9, 14, 9, 40, tzinfo=UTC)
@@ -221,6 +221,45 @@ def test_a_jumper_whose_limit_has_no_figure_makes_its_set_unknown(bring):
     gear[1]["cable_size"] = "350 kcmil"
     bring(gear, [read_out(number, "2026-08-01") for number in ("J-1", "J-2")])
     assert {one["verdict"] for one in answers("J-1", "J-2", as_of="2026-09-14").values()} == {"unknown"}
+
+
+# The report
+
+
+@pytest.mark.parametrize(
+    ("as_of", "where", "days"),
+    [
+        ("2026-12-07", None, None),
+        ("2026-12-08", "due_soon", 28),
+        ("2027-01-05", "due_soon", 0),
+        ("2027-01-06", "usable_now", 1),
+    ],
+)
+def test_an_item_is_due_soon_for_28_days_and_overdue_from_the_day_after_its_last(bring, as_of, where, days):
+    bring([blanket()], [proof_test("B-1", "2026-01-06")])
+    made = report(as_of)
+    lists = ("usable_now", "off_the_road", "due_soon")
+    assert [name for name in lists if made[name]] == ([where] if where else [])
+    if where:
+        assert made[where][0]["days_left" if where == "due_soon" else "days_over"] == days
+
+
+@pytest.mark.parametrize(
+    ("kind", "condition", "where"),
+    [
+        ("person", "destroyed", "usable_now"),
+        ("shelf", "destroyed", None),
+        ("shelf", "lost", "off_the_road"),
+        ("contractor", "lost", "usable_now"),
+    ],
+)
+def test_where_it_is_decides_on_which_list_it_stands(bring, kind, condition, where):
+    bring([blanket(holder_kind=kind, condition=condition)], [proof_test("B-1", "2026-01-06")])
+    made = report("2026-09-14")
+    assert [name for name in ("usable_now", "off_the_road", "due_soon") if made[name]] == (
+        [where] if where else []
+    )
+    assert made["totals"][condition] == made["totals"]["items_in_book"] == 1
 
 
 # Two times
