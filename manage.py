@@ -19,8 +19,10 @@ def main() -> None:
         # A missing table, a lock, a full disk or a server that is away: nothing that a traceback would explain.
         if "--traceback" in sys.argv or "migrate" in sys.argv:
             raise
+        why = str(problem).strip().partition("\n")[0]
         sys.exit(
-            f"manage.py: the database cannot be used: {problem}. Run manage.py migrate, or see DATABASE_URL."
+            f"manage.py: the database cannot be used: {why}. Run manage.py migrate if tables are missing; "
+            "otherwise see DATABASE_URL."
         )
 
 
