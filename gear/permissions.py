@@ -65,6 +65,7 @@ BOUND_TO_DEPOT = frozenset(
 # url name: {method: roles}. HEAD and OPTIONS follow GET. Routes of other apps stand in their own permissions.py.
 ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "find": {"GET": EVERYONE},
+    "tool_room": {"GET": OFFICE},
     "ask": {"GET": ANYONE},
     "answer": {"GET": ANYONE},
     "item": {"GET": EVERYONE},

@@ -15,10 +15,12 @@ from gear.views import (
     receiving,
     rules,
     search,
+    tool_room,
 )
 
 urlpatterns = [
     path("", search.find, name="find"),
+    path("tool-room/", tool_room.tool_room, name="tool_room"),
     # The square on a label holds the address in capitals; what is typed or read off may be in any case.
     re_path(r"^[tT]/$", answer.ask, name="ask"),
     re_path(r"^[tT]/(?P<code>.+?)/?$", answer.answer, name="answer"),

@@ -145,6 +145,25 @@ class Membership(AppendOnly):
     entry = models.OneToOneField(Entry, models.PROTECT)
 
 
+class Qualification(AppendOnly):
+    """That a person may accept gear by eye at the tool room, from one day through another. The newest row counts.
+
+    It stands beside a `person_changed` entry of the site, which is what the ledger keeps.
+    """
+
+    person = models.ForeignKey(User, models.PROTECT)
+    from_on = models.DateField(_("from"))
+    until_on = models.DateField(_("through"))
+    entry = models.OneToOneField(Entry, models.PROTECT)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(until_on__gte=models.F("from_on")), name="qualification_ends_after_it_begins"
+            )
+        ]
+
+
 class Refusal(Sealed):
     """An act that was refused: who tried what, and why not."""
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.db.models import Count, Q, QuerySet
 
-from gear.models import Crew, Depot, Entry, Holder, User
+from gear.models import Crew, Depot, Entry, Holder, Qualification, User
 
 
 def people_in(depot: Depot | None, *, words: str = "") -> QuerySet[User]:
@@ -56,3 +58,11 @@ def changes_of(person: User) -> QuerySet[Entry]:
         .select_related("by")
         .order_by("-position")
     )
+
+
+def qualification_on(person: User, day: date) -> str:
+    """Whether a person may accept by eye on a day: "current", "expired" (or not yet begun), or "not_on_file"."""
+    newest = Qualification.objects.filter(person=person).order_by("-entry__position").first()
+    if newest is None:
+        return "not_on_file"
+    return "current" if newest.from_on <= day <= newest.until_on else "expired"

@@ -24,27 +24,32 @@ CONDITIONS = (
     "lost",
 )
 
-# kind: (subject, required facts, optional facts)
+# kind: (subject, required facts, optional facts). `batch` names the act that did many at once, by its own number;
+# `replaces` the pieces that an issue takes the place of.
 SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
     "received": ("item", frozenset({"identity", "holder"}), frozenset({"date_stated", "note", "row_hash"})),
-    "issued": ("item", frozenset({"holder"}), frozenset({"first_issue", "first_issue_known", "note"})),
-    "moved": ("item", frozenset({"holder"}), frozenset({"first_issue_known", "note"})),
-    "returned": ("item", frozenset({"holder"}), frozenset({"note"})),
+    "issued": (
+        "item",
+        frozenset({"holder"}),
+        frozenset({"first_issue", "first_issue_known", "note", "batch", "replaces"}),
+    ),
+    "moved": ("item", frozenset({"holder"}), frozenset({"first_issue_known", "note", "batch"})),
+    "returned": ("item", frozenset({"holder"}), frozenset({"note", "batch"})),
     "tested": (
         "item",
         frozenset({"outcome", "purpose", "pack", "judged_as", "readings"}),
-        frozenset({"codes", "effects", "limit", "note"}),
+        frozenset({"codes", "effects", "limit", "note", "batch"}),
     ),
     "inspected": ("item", frozenset({"outcome", "scope"}), frozenset({"words", "place", "note"})),
     "event": ("item", frozenset({"event"}), frozenset({"note"})),
-    "held": ("item", frozenset({"reason"}), frozenset()),
-    "released": ("item", frozenset({"hold", "reason"}), frozenset()),
+    "held": ("item", frozenset({"reason"}), frozenset({"batch"})),
+    "released": ("item", frozenset({"hold", "reason"}), frozenset({"batch"})),
     "rejected": ("item", frozenset({"reason"}), frozenset()),
-    "destroyed": ("item", frozenset({"reason", "witness"}), frozenset()),
+    "destroyed": ("item", frozenset({"reason", "witness"}), frozenset({"batch"})),
     "lost": ("item", frozenset({"reason"}), frozenset()),
     "found": ("item", frozenset(), frozenset({"note", "holder"})),
     "needs_cleaning": ("item", frozenset({"reason"}), frozenset()),
-    "sent_for_test": ("item", frozenset(), frozenset({"reason", "holder"})),
+    "sent_for_test": ("item", frozenset(), frozenset({"reason", "holder", "batch"})),
     "sent_for_repair": ("item", frozenset({"reason"}), frozenset({"holder"})),
     "joined_set": ("item", frozenset({"set_no"}), frozenset()),
     "left_set": ("item", frozenset({"set_no"}), frozenset({"reason"})),
@@ -250,7 +255,7 @@ _SHAPES = {
         lambda value: _is_words(value) and set(value) <= {"suspect", "needs_cleaning"},
         "suspect, needs_cleaning",
     ),
-    "words": (_is_words, "a list of words"),
+    **dict.fromkeys(("words", "replaces"), (_is_words, "a list of words")),
     "required": (lambda value: type(value) is int and value > 0, "a whole number of pieces"),
     "policy": (lambda value: isinstance(value, Mapping), "the choices of a site policy, by name"),
     "effective_from": (_is_day, "a date like 2026-09-14"),
@@ -271,6 +276,7 @@ _SHAPES = {
             "sha256",
             "person",
             "change",
+            "batch",
         ),
         (_is_text, "text"),
     ),

@@ -1,5 +1,6 @@
 """What every page's frame needs: the name, the demo mark and the way to the pages this person may open."""
 
+from functools import partial
 from typing import Any
 
 from django.conf import settings
@@ -12,6 +13,7 @@ from gear.site import gate
 # In the order of a working day: the question first, then the bench, the weekly report, the rest.
 PAGES = (
     (_("Find"), "find"),
+    (_("Tool room"), "tool_room"),
     (_("Log a test"), "log_test"),
     (_("Receive"), "receive"),
     (_("Overdue"), "overdue_report"),
@@ -19,6 +21,58 @@ PAGES = (
     (_("Rules"), "rules_in_force"),
     (_("People"), "people"),
     (_("Site"), "site_policy"),
+)
+
+# The tool room's day, in the order in which gear passes through it: (heading, (name of the page, what it is for)).
+TOOL_ROOM = (
+    (
+        _("On the bench"),
+        (
+            (
+                _("Bench sessions"),
+                "bench_sessions",
+                _("Log a day of tests, row by row, and post it as one act."),
+            ),
+            (_("Log one test"), "log_test", _("One piece, judged at once.")),
+            (_("Look at a piece"), "look", _("Accept, clean, send for test or reject by eye.")),
+            (_("Certificates"), "certificates", _("Print test certificates, and check the code on one.")),
+            (_("Instruments"), "instruments", _("Calibrations, and what rests on a bad instrument.")),
+        ),
+    ),
+    (
+        _("In and out"),
+        (
+            (_("Receive"), "receive", _("New gear, one by one or by a range of serials.")),
+            (_("Labels"), "labels", _("Print, reprint and replace labels.")),
+            (_("Lab shipments"), "shipments", _("Pack a carton, print its slip, reconcile what came back.")),
+            (_("Lab result files"), "lab_files", _("Read a lab's file with its own columns and units.")),
+            (_("Rejects"), "rejects", _("Red tags, and destruction before a witness.")),
+        ),
+    ),
+    (
+        _("At the counter"),
+        (
+            (_("Exchange a pair"), "counter", _("Person, new pair, old pair: three scans.")),
+            (_("Find a pair now"), "find_pair", _("By class, size and length, with the days left.")),
+            (_("Change-out list"), "change_out", _("Who is due, crew by crew, on paper.")),
+            (_("Old pairs not returned"), "not_returned", _("Replaced, and still in somebody's hands.")),
+            (_("Odd gloves"), "odd_gloves", _("Single gloves, and the pairs they would make.")),
+            (_("Move a whole truck"), "move_all", _("Everything that one holder has, as one act.")),
+            (_("Kits"), "kits", _("What a new hire needs and a leaver still has.")),
+        ),
+    ),
+    (
+        _("The book itself"),
+        (
+            (_("Recall"), "recall", _("Hold by maker, model, lot and date, wherever it is.")),
+            (_("Inspectors"), "qualifications", _("Who may accept by eye, and until when.")),
+            (
+                _("Missing particulars"),
+                "data_quality",
+                _("Records that lack what a verdict or a trace needs."),
+            ),
+        ),
+    ),
 )
 
 
@@ -29,6 +83,7 @@ def site(request: HttpRequest) -> dict[str, Any]:
         "base_url": settings.BASE_URL,
         "site_zone": settings.TIME_ZONE,
         "nav": _nav(request),
+        "tool_room": partial(_tool_room, request),  # worked out where a template asks for it
     }
 
 
@@ -40,6 +95,23 @@ def _nav(request: HttpRequest) -> list[dict[str, Any]]:
         {"name": name, "label": label, "address": address, "current": _is_current(request.path, address)}
         for label, name in PAGES
         if (address := _address(name)) and gate.can_open(user, name)
+    ]
+
+
+def _tool_room(request: HttpRequest) -> list[dict[str, Any]]:
+    """The sections of the tool room's page with the pages that exist and that this person may open."""
+    return [
+        {"heading": heading, "pages": pages}
+        for heading, rows in TOOL_ROOM
+        if (pages := _openable(request, rows))
+    ]
+
+
+def _openable(request: HttpRequest, rows: tuple) -> list[dict[str, Any]]:
+    return [
+        {"label": label, "address": address, "sentence": sentence}
+        for label, name, sentence in rows
+        if (address := _address(name)) and gate.can_open(request.user, name)
     ]
 
 

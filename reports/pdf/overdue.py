@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from django.template.loader import render_to_string
 
-from reports.pdf.setting import pdf_from
+from gear.pdf import pdf_from
 from reports.rules.overdue import OverdueReport
 from reports.wording import Caps, Phone, tell
 

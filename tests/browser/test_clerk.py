@@ -69,6 +69,7 @@ def test_tests_are_logged_by_keyboard_alone(live_server, page, sign_in, gear):
     other = ItemState.objects.filter(gear_set__set_no="P-0617").exclude(item=gear).get().item
     sign_in(page, "orla")
     page.goto(f"{live_server.url}/tests/new/")
+    expect(page.get_by_role("textbox", name="Which item is on the bench?")).to_be_focused(timeout=SLOW)
     for item, reading, outcome in ((gear, "12.5", "ACCEPTED"), (other, "16.1", "FAILED. REJECTED")):
         page.keyboard.type(item.item_no)
         page.keyboard.press("Enter")

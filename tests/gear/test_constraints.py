@@ -8,7 +8,18 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import ProtectedError
 from django.utils import timezone
 
-from gear.models import Entry, GearSet, GivenAnswer, Holder, Item, ItemState, ItemType, SiteHead, User
+from gear.models import (
+    Entry,
+    GearSet,
+    GivenAnswer,
+    Holder,
+    Item,
+    ItemState,
+    ItemType,
+    Qualification,
+    SiteHead,
+    User,
+)
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -67,6 +78,12 @@ OFFENDERS = {
     "entry_item_position_unique": lambda: twice(item=item()),
     "entry_set_position_unique": lambda: twice(gear_set=GearSet.objects.create(set_no="S-1", kind="pair")),
     "entry_site_position_unique": twice,
+    "qualification_ends_after_it_begins": lambda: Qualification.objects.create(
+        person=builders.person("clerk", "orla"),
+        from_on=NOW.date(),
+        until_on=NOW.date() - datetime.timedelta(days=1),
+        entry=entry(),
+    ),
     "givenanswer_verdict_known": lambda: GivenAnswer.objects.bulk_create(
         [GivenAnswer(at=timezone.now(), code="A", verdict="fine")]
     ),

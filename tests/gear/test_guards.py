@@ -17,6 +17,7 @@ from gear.models import (
     ImportedFile,
     Label,
     Membership,
+    Qualification,
     Refusal,
     Seal,
     Submission,
@@ -53,6 +54,9 @@ def evidence(db):
         pack="us_federal 1",
         identity="x",
     )
+    today = entry.occurred_on
+    person = builders.person("clerk", "orla")
+    Qualification.objects.create(person=person, from_on=today, until_on=today, entry=entry)
     connection.check_constraints()  # nothing is left to check, which PostgreSQL asks for before TRUNCATE
 
 
@@ -61,6 +65,7 @@ def test_every_evidence_table_is_known():
         Entry,
         Label,
         Membership,
+        Qualification,
         Refusal,
         GivenAnswer,
         Submission,

@@ -1,5 +1,7 @@
 """People are added and changed on pages of their own, and every change is kept without a secret in it."""
 
+from datetime import date
+
 import pytest
 from django.contrib.auth.hashers import check_password
 from django.test import Client
@@ -7,7 +9,9 @@ from django.test import Client
 from gear.actions import people
 from gear.actions.acting import Act
 from gear.actions.people import Details, PeopleRefused
-from gear.models import Crew, Depot, Entry, Holder, Refusal, User
+from gear.ledger import Draft, record
+from gear.models import Crew, Depot, Entry, Holder, Qualification, Refusal, User
+from gear.queries.people import qualification_on
 from tests import builders
 from tests.gear.people_pages import NEW, PASSWORD, changes, filled, signed_in
 
@@ -221,3 +225,24 @@ def test_people_are_found_by_name_crew_or_depot(cast, words):
 
 def test_words_that_match_nobody_say_so(cast):
     assert "Nobody matches" in signed_in(cast.pim).get("/people/", {"q": "xyzzy\x00"}).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("day", "standing"),
+    [
+        ("2025-12-31", "expired"),
+        ("2026-01-01", "current"),
+        ("2026-12-31", "current"),
+        ("2027-01-01", "expired"),
+    ],
+)
+def test_a_qualification_counts_from_its_first_day_through_its_last(day, standing):
+    orla = builders.person("clerk", "orla")
+    assert qualification_on(orla, date.fromisoformat(day)) == "not_on_file"
+    entry = record(
+        Draft(None, "person_changed", {"person": "orla", "change": "qualified"}), by=None, via="system"
+    )
+    Qualification.objects.create(
+        person=orla, from_on=date(2026, 1, 1), until_on=date(2026, 12, 31), entry=entry
+    )
+    assert qualification_on(orla, date.fromisoformat(day)) == standing

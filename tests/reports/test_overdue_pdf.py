@@ -12,9 +12,9 @@ import pypdf
 import pytest
 
 from gear.models import Seal
+from gear.pdf import setting
 from gear.queries import question_in
 from reports import pdf, queries
-from reports.pdf import setting
 from reports.pdf.overdue import LEAST, LINES, PHONE_LINES, caps_for
 from reports.rules.overdue import Scope
 from reports.wording import Phone

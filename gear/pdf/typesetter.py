@@ -1,6 +1,6 @@
 """A program: HTML on standard input, tagged PDF on standard output. It fetches nothing, from nowhere.
 
-Run by reports.pdf.setting; it knows nothing of this service and imports nothing of it.
+Run by gear.pdf.setting; it knows nothing of this service and imports nothing of it.
 """
 
 import resource
