@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.db.models import F
-from django.db.models.functions import Coalesce
 
 from gear import queries
-from gear.models import Crew, Holder, Item, Seal, User
+from gear.models import Item, Seal
 from gear.queries import Question
-from reports.rules.overdue import Heading, OverdueReport, Place, Scope, SealMark, overdue
-from reports.wording import Phone
+from gear.queries.whereabouts import phones, places
+from reports.rules.overdue import Heading, OverdueReport, Scope, SealMark, overdue
+
+__all__ = ["overdue_report", "phones"]
 
 
 def overdue_report(asked: Question, *, scope: Scope) -> OverdueReport:
@@ -35,34 +35,9 @@ def overdue_report(asked: Question, *, scope: Scope) -> OverdueReport:
     return overdue(
         queries.fleet(asked),
         heading=heading,
-        places=_places() if asked.current else None,
+        places=places() if asked.current else None,
         bounds=lambda: (fewest, Item.objects.count()),
     )
-
-
-def phones() -> dict[str, Phone]:
-    """Whom to call, by name of crew, as on record today."""
-    foremen: dict[str, list[str]] = {}
-    people = User.objects.filter(role="foreman", is_active=True).select_related("crew")
-    for one in people.order_by("last_name", "username"):
-        if one.crew:
-            foremen.setdefault(one.crew.name, []).append(one.name)
-    return {
-        name: Phone(tuple(foremen.get(name, ())), number)
-        for name, number in Crew.objects.values_list("name", "phone")
-    }
-
-
-def _places() -> dict[tuple[str, str], Place]:
-    """Where every holder belongs today. A person who changed crews is called through the new foreman."""
-    crew = Coalesce(F("person__crew__name"), F("crew__name"))
-    depot = Coalesce(
-        F("person__crew__depot__name"), F("person__depot__name"), F("depot__name"), F("crew__depot__name")
-    )
-    return {
-        (kind, name): Place(crew_name, depot_name)
-        for kind, name, crew_name, depot_name in Holder.objects.values_list("kind", "name", crew, depot)
-    }
 
 
 def _last_seal() -> SealMark | None:

@@ -6,11 +6,8 @@ begins with an apostrophe; figures stand in columns of figures only. The workboo
 
 from __future__ import annotations
 
-import csv
 import re
-import unicodedata
 from collections.abc import Iterable, Iterator
-from datetime import date
 from typing import IO, Any
 
 from django.utils.translation import gettext as _
@@ -20,6 +17,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet._write_only import WriteOnlyWorksheet
 
 from gear import wording
+from gear.spreadsheets import Cell, inert_lines
 from reports.rules.overdue import Line, OverdueReport
 from reports.wording import sentences
 
@@ -48,11 +46,8 @@ COLUMNS = {
 }
 LISTS = ("usable_now", "due_soon", "off_the_road")
 LONGEST_CELL = 32_767  # characters, what a workbook can hold
-_CONTROLS = "\t\r\n\x00"
 # What XML 1.0 cannot carry.
 _NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
-
-Cell = str | int | date | None
 
 
 def rows(report: OverdueReport) -> Iterator[tuple[Cell, ...]]:
@@ -64,21 +59,7 @@ def rows(report: OverdueReport) -> Iterator[tuple[Cell, ...]]:
 
 def csv_lines(report: OverdueReport) -> Iterator[str]:
     """The report line by line with its header row, ready to be streamed."""
-    writer = csv.writer(_Echo())
-    yield writer.writerow(COLUMNS)
-    for cells in rows(report):
-        yield writer.writerow([inert(cell) if isinstance(cell, str) else cell for cell in cells])
-
-
-def inert(text: str) -> str:
-    """The text, with an apostrophe before it where a spreadsheet would calculate it or be misled by its beginning.
-
-    `=`, `+`, `-` and `@` count in every width that Unicode has, and behind blanks and invisible signs too.
-    """
-    if text and text[0] in _CONTROLS:
-        return f"'{text}"
-    first = next((sign for sign in text if not _invisible(sign)), "")
-    return f"'{text}" if unicodedata.normalize("NFKC", first) in ("=", "+", "-", "@", "\u2212") else text
+    yield from inert_lines(COLUMNS, rows(report))
 
 
 def write_workbook(report: OverdueReport, target: IO[bytes]) -> None:
@@ -96,17 +77,6 @@ def write_workbook(report: OverdueReport, target: IO[bytes]) -> None:
     for cells in _summary(report):
         _append(counted, cells)
     book.save(target)
-
-
-class _Echo:
-    """A file that hands back what is written to it."""
-
-    def write(self, text: str) -> str:
-        return text
-
-
-def _invisible(sign: str) -> bool:
-    return sign.isspace() or unicodedata.category(sign) in ("Cc", "Cf")
 
 
 def _cells(line: Line) -> tuple[Cell, ...]:

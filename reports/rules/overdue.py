@@ -14,6 +14,7 @@ from datetime import date, datetime
 from gear.rules.entries import CONDITIONS
 from gear.rules.fold import ItemFacts
 from gear.rules.readiness import GOOD, UNKNOWN, Answer, Reason
+from gear.rules.whereabouts import Place, place_of
 
 DUE_SOON_DAYS = 28
 DUE_WITHIN = (7, 14, 28)  # days: the steps in which what falls due is shown
@@ -39,17 +40,6 @@ class Scope:
             return True
         owner = line.crew if self.kind == "crew" else line.depot
         return owner is not None and owner == self.name
-
-
-MOVING = frozenset({"person", "truck"})
-
-
-@dataclass(frozen=True)
-class Place:
-    """The crew and depot that a holder belongs to, by name."""
-
-    crew: str | None = None
-    depot: str | None = None
 
 
 @dataclass(frozen=True)
@@ -298,8 +288,7 @@ class _Sorting:
 def _line(answer: Answer, facts: ItemFacts, places: Mapping[tuple[str, str], Place]) -> Line:
     holder = facts.holder or {}
     name, kind = holder.get("name"), holder.get("kind")
-    today = places.get((kind, name), Place()) if kind and name else Place()
-    place = _where(kind, Place(holder.get("crew"), holder.get("depot")), today)
+    place = place_of(facts.holder, places)
     return Line(
         answer.item_no,
         answer.kind,
@@ -318,12 +307,6 @@ def _line(answer: Answer, facts: ItemFacts, places: Mapping[tuple[str, str], Pla
         winning_clock=answer.winning_clock,
         usable=facts.usable,
     )
-
-
-def _where(kind: str | None, recorded: Place, today: Place) -> Place:
-    """People and trucks change crews; of two shelves with one name, the record of the item tells which is meant."""
-    first, second = (today, recorded) if kind in MOVING else (recorded, today)
-    return Place(first.crew or second.crew, first.depot or second.depot)
 
 
 def _unreadable(answer: Answer) -> Line:

@@ -7,31 +7,10 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
+from gear.queries.whereabouts import Phone
 from reports.rules.overdue import CrewGroup, Line, OverdueReport, by_crew
 from reports.wording import sentences
 from reports.wording.rows import Row, row
-
-
-@dataclass(frozen=True)
-class Phone:
-    """Whom to call about a crew's gear: the names of its foremen and the number on record, either may be empty."""
-
-    foremen: tuple[str, ...] = ()
-    number: str = ""
-
-    @property
-    def dial(self) -> str:
-        """The number as a telephone takes it."""
-        return "".join(sign for sign in self.number if sign in "+0123456789")
-
-    @property
-    def sentence(self) -> str:
-        names = ", ".join(self.foremen)
-        if names and self.number:
-            return _("Call %(names)s: %(number)s") % {"names": names, "number": self.number}
-        if names:
-            return _("Call %s. No number on record.") % names
-        return _("Call %s") % self.number if self.number else _("No foreman and no number on record.")
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gear.queries import question_in
+from gear.spreadsheets import inert
 from reports import queries
 from reports.rules.overdue import Scope
-from reports.spreadsheets import COLUMNS, csv_lines, inert, write_workbook
+from reports.spreadsheets import COLUMNS, csv_lines, write_workbook
 from reports.wording import as_json
 from tests import builders
 
