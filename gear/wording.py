@@ -110,6 +110,8 @@ TEST_CODES = {
     "VOLTAGE_TOO_LOW": gettext_lazy("the voltage was below the proof voltage"),
     "TOO_SHORT": gettext_lazy("the voltage was not held long enough"),
     "ZERO_CURRENT": gettext_lazy("no charging current: lead off or tank empty?"),
+    "LOW_FOR_SESSION": gettext_lazy("far less current than the others of its session: lead off or tank low?"),
+    "LOW_FOR_ITEM": gettext_lazy("far less current than at its last accepted test: lead off or tank low?"),
     "ZERO_RESISTANCE": gettext_lazy("no resistance: were the leads on the jumper?"),
     "READING_MISSING": gettext_lazy("a reading is missing"),
     "READING_ABSURD": gettext_lazy("a reading cannot be right"),
@@ -119,6 +121,8 @@ TEST_CODES = {
     "NO_PROOF_FIGURE": gettext_lazy("the rule pack has no proof voltage for it"),
     "NO_CURRENT_LIMIT": gettext_lazy("the rule pack has no current limit for it"),
     "NO_RESISTANCE_LIMIT": gettext_lazy("the rule pack has no resistance limit for it"),
+    "MATERIAL_WITHOUT_LIMIT": gettext_lazy("the rule pack has a resistance limit for copper alone"),
+    "IMPEDANCE_ABOVE_LIMIT": gettext_lazy("an AC impedance above the DC limit says nothing: measure with DC"),
     "NO_DURATION_FIGURE": gettext_lazy("the rule pack has no duration for this purpose"),
     "NO_ELECTRICAL_FIGURES": gettext_lazy("the rule pack has no electrical figures for this kind"),
 }

@@ -47,6 +47,14 @@ FINDING_SENTENCES = {
         "No charging current flowed. Was the lead off or the tank empty? Repeat the test: on AC a sound glove always "
         "shows some."
     ),
+    "LOW_FOR_SESSION": gettext_lazy(
+        "{leakage_ma} mA is below {percent} % of {expected_ma} mA, the median of {count} readings of its class and "
+        "length in this session. Was the lead off or the tank low? Repeat the test."
+    ),
+    "LOW_FOR_ITEM": gettext_lazy(
+        "{leakage_ma} mA is below {percent} % of {expected_ma} mA, its own reading when it was last accepted. Was the "
+        "lead off or the tank low? Repeat the test."
+    ),
     "ZERO_RESISTANCE": gettext_lazy("No resistance was read. Were the leads on the jumper? Repeat the test."),
     "READING_MISSING": gettext_lazy("{field} is missing. Without it the test proves nothing."),
     "READING_ABSURD": gettext_lazy("{field} cannot be right: {value}."),
@@ -67,6 +75,13 @@ FINDING_SENTENCES = {
         "The rule pack has no current limit for class {class} and {length_mm} mm."
     ),
     "NO_RESISTANCE_LIMIT": gettext_lazy("The rule pack has no resistance limit for the cable {cable_size}."),
+    "MATERIAL_WITHOUT_LIMIT": gettext_lazy(
+        "The rule pack has a resistance limit for copper alone, not for {material}."
+    ),
+    "IMPEDANCE_ABOVE_LIMIT": gettext_lazy(
+        "{reading_mohm} milliohm of AC impedance is above the limit for DC, and how much of it is reactance is not "
+        "known. Measure the resistance with DC."
+    ),
     "NO_DURATION_FIGURE": gettext_lazy("The rule pack has no duration for this purpose ({purpose})."),
     "NO_ELECTRICAL_FIGURES": gettext_lazy("The rule pack has no electrical figures for this kind ({kind})."),
 }

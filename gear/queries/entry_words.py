@@ -75,7 +75,12 @@ READINGS: Words = {
     "leakage_ma": pgettext_lazy("test reading", "Current"),
     "resistance_mohm": gettext_lazy("Resistance"),
     "cable_temp_c": gettext_lazy("Cable at"),
+    "test_a": gettext_lazy("Test current"),
+    "method": gettext_lazy("Method"),
+    "material": gettext_lazy("Conductor"),
     "visual": gettext_lazy("By eye"),
+    "look_before": gettext_lazy("Look before"),
+    "look_after": gettext_lazy("Look after, inflated"),
     "breakdown": gettext_lazy("Breakdown"),
     "flashover": gettext_lazy("Flashover"),
     "lab_result": gettext_lazy("The lab says"),
@@ -83,6 +88,21 @@ READINGS: Words = {
     "instrument": gettext_lazy("Instrument"),
     "report_no": gettext_lazy("Report"),
     "calibration": gettext_lazy("Calibration"),
+    "session": gettext_lazy("Bench session"),
+    "operator": gettext_lazy("Operator"),
+    "checker": gettext_lazy("Checked by"),
+    "bench": gettext_lazy("Bench"),
+    "water": gettext_lazy("Water"),
+    "ambient_c": gettext_lazy("Room at"),
+    "humidity_pct": gettext_lazy("Humidity"),
+    "retest": gettext_lazy("Void tests before it"),
+}
+METHODS: Words = {
+    "dc_meter": gettext_lazy("DC, micro-ohmmeter"),
+    "dc_drop": gettext_lazy("DC, millivolt drop"),
+    "ac_impedance": gettext_lazy("AC, impedance"),
+    "copper": gettext_lazy("copper"),
+    "aluminum": gettext_lazy("aluminum"),
 }
 LIMITS: Words = {
     "limit_ma": gettext_lazy("Current at most"),
@@ -100,6 +120,9 @@ UNITS = {
     "cable_temp_c": "°C",
     "seconds": "s",
     "limit_ma": "mA",
+    "test_a": "A",
+    "ambient_c": "°C",
+    "humidity_pct": "%",
 }
 _KV = ("applied_v", "proof_v")
 _SHOWN_ELSEWHERE = {"v", "identity", "pack", "judged_as", "readings", "codes", "limit", "effects", "outcome"}
@@ -283,7 +306,9 @@ def _value(name: str, value: Any) -> str:
         return _("yes") if value else _("no")
     if name == "calibration":
         return word(CALIBRATIONS, value)
-    if name == "visual":
+    if name in ("method", "material"):
+        return word(METHODS, value)
+    if name in ("visual", "look_before", "look_after"):
         return word(LOOKS, value)
     if name == "supply":
         return str(value).upper()

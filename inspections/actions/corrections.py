@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from decimal import Decimal
 from typing import Any
 
 from gear.actions import corrections
@@ -13,7 +15,7 @@ from gear.permissions import check_scope
 from gear.rules.fold import ItemFacts
 from inspections import queries
 from inspections.actions.testing import check_reading, drafted, made_on_of
-from inspections.models import ElectricalTest
+from inspections.models import BenchSession, ElectricalTest
 from inspections.rules import testfacts
 from inspections.rules.acceptance import Judgement, Reading
 from inspections.rules.testfacts import Paper
@@ -28,6 +30,7 @@ def judged_again(
     the field at fault.
     """
     assert entry.item is not None
+    reading, paper = _as_taken(entry, reading, paper)
     check_reading(reading, paper, made_on=made_on_of(facts))
     draft, judgement = drafted(
         entry.item,
@@ -41,6 +44,24 @@ def judged_again(
     return corrections.replacement(entry, facts=draft.facts, occurred_on=reading.tested_on), judgement
 
 
+def _as_taken(entry: Entry, reading: Reading, paper: Paper) -> tuple[Reading, Paper]:
+    """The corrected readings with what the session of the test knows, which nobody types again.
+
+    One look is stated for both where it is corrected: accepted then means both, anything else replaces both.
+    """
+    counts = corrections.standing(entry)
+    stated = counts.facts.get("readings", {}) if counts else {}
+    room = {name: Decimal(stated[name]) for name in testfacts.ROOM if name in stated}
+    known = {name: stated[name] for name in testfacts.SESSION if name in stated} | room
+    way = {name: stated[name] for name in testfacts.WAY if name in stated}
+    if "test_a" in stated:
+        way["test_a"] = Decimal(stated["test_a"])
+    looks = {name: stated[name] for name in testfacts.LOOKED if name in stated}
+    if looks and reading.visual != stated.get("visual"):
+        looks = dict.fromkeys(testfacts.LOOKED, "accept") if reading.visual == "accept" else {}
+    return replace(reading, **way, **looks), replace(paper, **known)
+
+
 def correct_test(entry: Entry, reading: Reading, paper: Paper, *, reason: str, act: Act) -> Preview:
     """Correct a test and store a detail row beside the correction. Raises what `correct` and `judged_again` raise."""
     with keeping_refusals("correct", f"{entry.item} {entry.pk}", act):
@@ -52,5 +73,6 @@ def correct_test(entry: Entry, reading: Reading, paper: Paper, *, reason: str, a
         shown = corrections.correct(entry, new=new, reason=reason, act=act)
         columns = testfacts.columns_of(new["facts"], item_no=entry.item.item_no, tested_on=reading.tested_on)
         columns["identity"] = testfacts.identity_of_correction(act.id)
-        ElectricalTest(entry_id=act.id, item=entry.item, **columns).save()
+        session = BenchSession.objects.filter(number=new["facts"]["readings"].get("session", "")).first()
+        ElectricalTest(entry_id=act.id, item=entry.item, session=session, **columns).save()
         return shown

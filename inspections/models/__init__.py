@@ -1,19 +1,27 @@
-"""What is kept of inspections: the register of instruments, and every electrical test as it was read."""
+"""What is kept of inspections: the register of instruments, bench sessions, and every test as it was read."""
 
-from inspections.models.electrical import (
+from inspections.models.bench import BenchRow, BenchSession
+from inspections.models.electrical import ElectricalTest, Instrument
+from inspections.models.words import (
     LOOK_NAMES,
+    MATERIAL_NAMES,
+    METHOD_NAMES,
     OUTCOME_NAMES,
     PURPOSE_NAMES,
+    SESSION_STATES,
     SUPPLY_NAMES,
-    ElectricalTest,
-    Instrument,
 )
 
 __all__ = [
     "LOOK_NAMES",
+    "MATERIAL_NAMES",
+    "METHOD_NAMES",
     "OUTCOME_NAMES",
     "PURPOSE_NAMES",
+    "SESSION_STATES",
     "SUPPLY_NAMES",
+    "BenchRow",
+    "BenchSession",
     "ElectricalTest",
     "Instrument",
 ]

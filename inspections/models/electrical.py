@@ -6,37 +6,16 @@ from django.utils.translation import gettext_lazy as _
 
 from gear.models import AppendOnly, Entry, Item
 from gear.rules.entries import OUTCOMES
-from inspections.rules.bounds import BOUNDS, LAB_RESULTS, LOOKS, PURPOSES, SUPPLIES
-
-PURPOSE_NAMES = {
-    "first": _("First, before issue"),
-    "in_service": _("In service"),
-    "after_repair": _("After repair"),
-    "suspect": _("Suspect"),
-}
-SUPPLY_NAMES = {"ac": _("AC"), "dc": _("DC")}
-LOOK_NAMES = {
-    "accept": _("Accept"),
-    "clean": _("Clean first"),
-    "test": _("In doubt, test again"),
-    "reject": _("Reject"),
-}
-OUTCOME_NAMES = {
-    "accepted": _("Accepted"),
-    "failed": _("Failed"),
-    "void": _("Void"),
-    "unjudged": _("Not judged"),
-}
-
-
-def _within(name: str) -> Q:
-    """Both ends are named: PostgreSQL takes NaN for greater than every number."""
-    least, most = BOUNDS[name]
-    return Q(**{f"{name}__gte": least, f"{name}__lte": most})
-
-
-def _one_of(name: str, words: tuple[str, ...]) -> Q:
-    return Q(**{f"{name}__in": ("", *words)})
+from inspections.models.bench import BenchSession, one_of, within
+from inspections.models.words import (
+    LOOK_NAMES,
+    MATERIAL_NAMES,
+    METHOD_NAMES,
+    OUTCOME_NAMES,
+    PURPOSE_NAMES,
+    SUPPLY_NAMES,
+)
+from inspections.rules.bounds import BOUNDS, LAB_RESULTS, LOOKS, MATERIALS, METHODS, PURPOSES, SUPPLIES
 
 
 class Instrument(models.Model):
@@ -58,6 +37,7 @@ class ElectricalTest(AppendOnly):
 
     Units: V, s, mA, milliohm, degrees C; a blank word or null means "not stated". `identity` is a hash that makes the
     same test known again; `codes` are findings as in the entry; `limit_ma` and `proof_v` what it was judged against.
+    `operator` and `checker` are usernames; `look_before` and `look_after` are the two looks that `visual` sums up.
     """
 
     entry = models.OneToOneField(Entry, models.PROTECT, primary_key=True)
@@ -86,23 +66,54 @@ class ElectricalTest(AppendOnly):
     proof_v = models.PositiveIntegerField(_("proof V"), null=True)
     pack = models.CharField(_("rule pack"), max_length=80)
     identity = models.CharField(max_length=64, unique=True)
+    # How it was taken, where it was logged in a bench session
+    session = models.ForeignKey(BenchSession, models.PROTECT, null=True)
+    operator = models.CharField(_("operator"), max_length=150, blank=True)
+    checker = models.CharField(_("checker"), max_length=150, blank=True)
+    bench = models.CharField(_("bench"), max_length=80, blank=True)
+    water = models.CharField(_("water"), max_length=120, blank=True)
+    look_before = models.CharField(
+        _("look before"), max_length=6, blank=True, choices=list(LOOK_NAMES.items())
+    )
+    look_after = models.CharField(
+        _("look after, inflated"), max_length=6, blank=True, choices=list(LOOK_NAMES.items())
+    )
+    method = models.CharField(_("method"), max_length=12, blank=True, choices=list(METHOD_NAMES.items()))
+    material = models.CharField(
+        _("conductor"), max_length=8, blank=True, choices=list(MATERIAL_NAMES.items())
+    )
+    test_a = models.DecimalField(_("test current, A"), max_digits=7, decimal_places=3, null=True)
 
     class Meta:
         constraints = [
             *(
                 models.CheckConstraint(
-                    condition=Q(**{f"{name}__isnull": True}) | _within(name),
+                    condition=Q(**{f"{name}__isnull": True}) | within(name),
                     name=f"electricaltest_{name}_possible",
                 )
                 for name in BOUNDS
             ),
             models.CheckConstraint(condition=Q(purpose__in=PURPOSES), name="electricaltest_purpose_known"),
-            models.CheckConstraint(condition=_one_of("supply", SUPPLIES), name="electricaltest_supply_known"),
-            models.CheckConstraint(condition=_one_of("visual", LOOKS), name="electricaltest_visual_known"),
+            models.CheckConstraint(condition=one_of("supply", SUPPLIES), name="electricaltest_supply_known"),
+            models.CheckConstraint(condition=one_of("visual", LOOKS), name="electricaltest_visual_known"),
             models.CheckConstraint(
-                condition=_one_of("lab_result", LAB_RESULTS), name="electricaltest_lab_result_known"
+                condition=one_of("lab_result", LAB_RESULTS), name="electricaltest_lab_result_known"
             ),
             models.CheckConstraint(condition=Q(outcome__in=OUTCOMES), name="electricaltest_outcome_known"),
+            models.CheckConstraint(
+                condition=one_of("look_before", LOOKS) & one_of("look_after", LOOKS),
+                name="electricaltest_looks_known",
+            ),
+            models.CheckConstraint(condition=one_of("method", METHODS), name="electricaltest_method_known"),
+            models.CheckConstraint(
+                condition=one_of("material", MATERIALS), name="electricaltest_material_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(outcome="accepted")
+                | Q(session__isnull=True)
+                | Q(look_before="accept", look_after="accept"),
+                name="electricaltest_accepted_looked_at_twice",
+            ),
             models.CheckConstraint(
                 condition=~Q(outcome="accepted")
                 | (Q(visual="accept") & ~Q(breakdown=True) & ~Q(flashover=True)),

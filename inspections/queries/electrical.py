@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from gear.ledger.chain import subject_name
 from gear.ledger.problems import Problem
 from gear.models import Entry, Item
-from inspections.models import ElectricalTest, Instrument
+from inspections.models import BenchSession, ElectricalTest, Instrument
 from inspections.rules import testfacts
 from inspections.rules.testfacts import Paper
 
@@ -66,10 +66,11 @@ def detail_problems() -> Iterator[Problem]:
     entries = (
         Entry.objects.filter(about_tests).select_related("item").order_by("pk").iterator(chunk_size=BATCH)
     )
+    numbers = dict(BenchSession.objects.values_list("pk", "number"))
     while batch := list(islice(entries, BATCH)):
         rows = ElectricalTest.objects.in_bulk([entry.pk for entry in batch])
         for entry in batch:
-            if why := _difference(entry, rows.get(entry.pk)):
+            if why := _difference(entry, rows.get(entry.pk), numbers):
                 yield _problem(entry, why)
     others = ElectricalTest.objects.exclude(entry__kind="tested").select_related("entry__item").order_by("pk")
     for row in others.iterator(chunk_size=BATCH):
@@ -96,7 +97,7 @@ def _problem(entry: Entry, why: str) -> Problem:
     return Problem(subject, "TEST_DETAIL_DIFFERS", sentence)
 
 
-def _difference(entry: Entry, row: ElectricalTest | None) -> str:
+def _difference(entry: Entry, row: ElectricalTest | None, numbers: Mapping[int, str]) -> str:
     try:
         facts, day = stated_test(entry) or ({}, "")
         if not facts.get("readings"):
@@ -111,4 +112,6 @@ def _difference(entry: Entry, row: ElectricalTest | None) -> str:
     if entry.kind == "corrected":
         columns["identity"] = testfacts.identity_of_correction(entry.pk)
     wrong = [name for name, value in columns.items() if getattr(row, name) != value]
+    if numbers.get(row.session_id, "") != facts["readings"].get("session", ""):
+        wrong.append("session")
     return _("differs from its detail row in %s") % ", ".join(wrong) if wrong else ""

@@ -33,6 +33,8 @@ FINDINGS: Mapping[str, str] = {
     "VOLTAGE_TOO_LOW": VOID,
     "TOO_SHORT": VOID,
     "ZERO_CURRENT": VOID,
+    "LOW_FOR_SESSION": VOID,
+    "LOW_FOR_ITEM": VOID,
     "ZERO_RESISTANCE": VOID,
     "READING_MISSING": VOID,
     "READING_ABSURD": VOID,
@@ -42,9 +44,13 @@ FINDINGS: Mapping[str, str] = {
     "NO_PROOF_FIGURE": UNJUDGED,
     "NO_CURRENT_LIMIT": UNJUDGED,
     "NO_RESISTANCE_LIMIT": UNJUDGED,
+    "MATERIAL_WITHOUT_LIMIT": UNJUDGED,
+    "IMPEDANCE_ABOVE_LIMIT": UNJUDGED,
     "NO_DURATION_FIGURE": UNJUDGED,
     "NO_ELECTRICAL_FIGURES": UNJUDGED,
 }
+# A charging current below this part of what was to be expected is a fault of the set-up. Common practice, no source.
+LEAST_PERCENT = 40
 EFFECTS: Mapping[str, str] = {"VISUAL_TEST": "suspect", "VISUAL_CLEAN": "needs_cleaning"}
 
 
@@ -60,10 +66,20 @@ class TestedItem:
 
 
 @dataclass(frozen=True)
-class Reading:
-    """One line of a test book. V, s, mA, milliohm, degrees C; None means not stated, and is never taken for a pass.
+class Expected:
+    """What a current is compared with: the median of `count` readings of its session, or (count 0) the last accepted
+    reading of the same item. mA."""
 
-    `purpose` first, in_service, after_repair or suspect; `supply` ac or dc; `visual` accept, clean, test or reject.
+    leakage_ma: Decimal
+    count: int = 0
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One line of a test book. V, s, mA, milliohm, degrees C, A; None means not stated, and is never taken for a pass.
+
+    `purpose` first, in_service, after_repair or suspect; `supply` ac or dc; `visual` accept, clean, test or reject, and
+    where both looks are stated the worse of them (`worse_look`).
     """
 
     tested_on: date
@@ -78,6 +94,12 @@ class Reading:
     breakdown: bool | None = None
     flashover: bool | None = None
     instrument_expired: bool = False
+    test_a: Decimal | None = None
+    method: str | None = None
+    material: str | None = None
+    look_before: str | None = None
+    look_after: str | None = None
+    expected: Expected | None = None
 
 
 @dataclass(frozen=True)
@@ -129,6 +151,14 @@ def judge(reading: Reading, item: TestedItem, pack: RulePack) -> Judgement:
     outcome = ordered[0].outcome if ordered else ACCEPTED
     effects = frozenset(EFFECTS[finding.code] for finding in ordered if finding.code in EFFECTS)
     return Judgement(outcome, ordered, limit, proof, effects, details)
+
+
+def worse_look(before: str | None, after: str | None) -> str | None:
+    """The one word for both looks: the worse, and None where nothing bad was seen but a look is missing."""
+    seen = [word for word in ("reject", "test", "clean") if word in (before, after)]
+    if seen:
+        return seen[0]
+    return "accept" if before == after == "accept" else None
 
 
 def _needs_figures(item: TestedItem, pack: RulePack) -> bool:
@@ -196,10 +226,24 @@ def _current(reading: Reading, item: TestedItem, pack: RulePack, limit: Figure |
         yield Finding("ZERO_CURRENT")
     elif _usable(current) and limit is not None and not current <= limit.value:  # type: ignore[operator]
         yield Finding("CURRENT_ABOVE_LIMIT", {"leakage_ma": current, "limit_ma": limit.value})
+    elif _usable(current):
+        yield from _implausible(current, reading.expected)  # type: ignore[arg-type]
     if item.length_mm is None:
         yield from _length_not_stated(current, pack.glove_limits_ma(item.cls))
     elif limit is None and item.cls is not None:
         yield Finding("NO_CURRENT_LIMIT", {"class": item.cls, "length_mm": item.length_mm})
+
+
+def _implausible(current: Decimal, expected: Expected | None) -> Iterator[Finding]:
+    """A current so far below what was to be expected that the set-up is at fault, and nothing was proved."""
+    if expected is None or not _usable(expected.leakage_ma):
+        return
+    if 100 * current < LEAST_PERCENT * expected.leakage_ma:
+        values = {"leakage_ma": current, "expected_ma": expected.leakage_ma, "percent": LEAST_PERCENT}
+        if expected.count:
+            yield Finding("LOW_FOR_SESSION", {**values, "count": expected.count})
+        else:
+            yield Finding("LOW_FOR_ITEM", values)
 
 
 def _length_not_stated(current: Decimal | None, limits: tuple[Figure, ...]) -> Iterator[Finding]:
@@ -235,7 +279,18 @@ def _resistance(
     if check is None:
         return [Finding("NO_RESISTANCE_LIMIT", {"cable_size": item.cable_size})], {}
     details = _arithmetic(check)
-    return [] if check.accepted else [Finding("RESISTANCE_ABOVE_LIMIT", details)], details
+    return list(_way(reading, details, accepted=check.accepted)), details
+
+
+def _way(reading: Reading, details: Mapping[str, Decimal], *, accepted: bool) -> Iterator[Finding]:
+    """The limit is that of a copper cable under DC. An impedance within it has a resistance within it; above it the
+    reactance, for which there is no figure, may be to blame."""
+    if reading.material not in (None, "copper"):
+        yield Finding("MATERIAL_WITHOUT_LIMIT", {"material": str(reading.material)})
+    elif not accepted and reading.method == "ac_impedance":
+        yield Finding("IMPEDANCE_ABOVE_LIMIT", details)
+    elif not accepted:
+        yield Finding("RESISTANCE_ABOVE_LIMIT", details)
 
 
 def _arithmetic(check: JumperCheck) -> dict[str, Decimal]:

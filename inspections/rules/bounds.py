@@ -13,11 +13,20 @@ BOUNDS: Mapping[str, tuple[Decimal, Decimal]] = {
     "leakage_ma": (Decimal(0), Decimal(1_000)),
     "resistance_mohm": (Decimal(0), Decimal(999_999)),
     "cable_temp_c": (Decimal(-60), Decimal(150)),
+    "test_a": (Decimal(0), Decimal(1_000)),
+}
+# What the room was like, of a whole bench session: degrees C and per cent relative humidity.
+ROOM_BOUNDS: Mapping[str, tuple[Decimal, Decimal]] = {
+    "ambient_c": (Decimal(-60), Decimal(80)),
+    "humidity_pct": (Decimal(0), Decimal(100)),
 }
 PURPOSES = ("first", "in_service", "after_repair", "suspect")
 SUPPLIES = ("ac", "dc")
 LOOKS = ("accept", "clean", "test", "reject")
 LAB_RESULTS = ("accept", "reject")
+# How the resistance of a jumper is read: directly by a DC meter, as the drop of a DC current, or as an AC impedance.
+METHODS = ("dc_meter", "dc_drop", "ac_impedance")
+MATERIALS = ("copper", "aluminum")
 PLACES = 3
 
 

@@ -59,7 +59,8 @@ class TestRow:
 
     def reading(self, *, instrument_expired: bool = False) -> Reading:
         """The row for judging."""
-        names = [one.name for one in fields(Reading) if one.name != "instrument_expired"]
+        stated = {one.name for one in fields(self)}
+        names = [one.name for one in fields(Reading) if one.name in stated]
         return Reading(**{name: getattr(self, name) for name in names}, instrument_expired=instrument_expired)
 
     @property

@@ -14,21 +14,39 @@ from gear.rules.hashing import canonical
 from gear.rules.packs import RUBBER_KINDS, Figure
 from inspections.rules.acceptance import Finding, Judgement, Reading, TestedItem
 
-NUMBERS = ("applied_v", "seconds", "leakage_ma", "resistance_mohm", "cable_temp_c")
+NUMBERS = ("applied_v", "seconds", "leakage_ma", "resistance_mohm", "cable_temp_c", "test_a")
 WHOLE = ("applied_v", "seconds")
 FLAGS = ("breakdown", "flashover")
 PAPER = ("lab_result", "lab", "instrument", "report_no")
+LOOKED = ("look_before", "look_after")
+WAY = ("method", "material")  # of a jumper
+ROOM = ("ambient_c", "humidity_pct")
+# What a bench session adds. With its number among what was stated, tests of two sessions are never one and the same.
+SESSION = ("session", "operator", "checker", "bench", "water", *ROOM, "retest")
+ROWS_OF_SESSION = ("operator", "checker", "bench", "water")  # those that have a column of their own
 CALIBRATIONS = ("on_file", "expired", "not_on_file", "not_stated")
 
 
 @dataclass(frozen=True)
 class Paper:
-    """What came with a test besides its readings; blank is "not stated". `lab_result` is compared, never believed."""
+    """What came with a test besides its readings; blank is "not stated". `lab_result` is compared, never believed.
+
+    From `session` on it is what a bench session knows: its number, usernames, the room in degrees C and per cent, and
+    how many void tests of the item came before in the same session.
+    """
 
     lab_result: str = ""
     lab: str = ""
     instrument: str = ""
     report_no: str = ""
+    session: str = ""
+    operator: str = ""
+    checker: str = ""
+    bench: str = ""
+    water: str = ""
+    ambient_c: Decimal | None = None
+    humidity_pct: Decimal | None = None
+    retest: int | None = None
 
 
 def plain(value: Decimal) -> str:
@@ -68,8 +86,8 @@ def judged_as(identity: Mapping[str, Any], *, supply: str | None) -> dict[str, A
 
 def stated(reading: Reading, paper: Paper) -> dict[str, Any]:
     """The cells of the test book that were filled in, `tested_on` and `purpose` apart, as JSON values."""
-    cells = {name: getattr(reading, name) for name in ("supply", *NUMBERS, "visual", *FLAGS)}
-    cells |= {name: getattr(paper, name) for name in PAPER}
+    cells = {name: getattr(reading, name) for name in ("supply", *NUMBERS, "visual", *FLAGS, *LOOKED, *WAY)}
+    cells |= {name: getattr(paper, name) for name in (*PAPER, *SESSION)}
     return {
         name: plain(value) if isinstance(value, Decimal) else value
         for name, value in cells.items()
@@ -145,11 +163,13 @@ def _back(stored: Mapping[str, Any] | None) -> Figure | None:
 def columns_of(facts: Mapping[str, Any], *, item_no: str, tested_on: date) -> dict[str, Any]:
     """The typed columns of the row beside a `tested` entry, all of them derived from the entry.
 
+    The session is not among them: the entry knows its number (`readings.session`), the row its key.
     Raises KeyError, TypeError or ArithmeticError where the facts are not those of `facts_of`.
     """
     readings, limit = facts["readings"], facts.get("limit", {})
     columns: dict[str, Any] = {
-        name: readings.get(name, "") for name in ("supply", "visual", *PAPER, "calibration")
+        name: readings.get(name, "")
+        for name in ("supply", "visual", *LOOKED, *WAY, *PAPER, *ROWS_OF_SESSION, "calibration")
     }
     columns |= {name: readings.get(name) for name in (*NUMBERS, *FLAGS)}
     for name in NUMBERS:

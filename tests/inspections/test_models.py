@@ -53,6 +53,11 @@ def row(**columns) -> ElectricalTest:
         ("electricaltest_visual_known", {"visual": "ok", "outcome": "void"}),
         ("electricaltest_lab_result_known", {"lab_result": "pass"}),
         ("electricaltest_outcome_known", {"outcome": "pass"}),
+        ("electricaltest_looks_known", {"look_before": "ok"}),
+        ("electricaltest_looks_known", {"look_after": "ok"}),
+        ("electricaltest_method_known", {"method": "by_ear"}),
+        ("electricaltest_material_known", {"material": "steel"}),
+        ("electricaltest_test_a_possible", {"test_a": Decimal("1000.001")}),
         # an accepted test that nothing supports
         ("electricaltest_accepted_looked_at", {"visual": ""}),
         ("electricaltest_accepted_looked_at", {"visual": "test"}),

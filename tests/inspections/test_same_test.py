@@ -138,7 +138,7 @@ def test_a_changed_or_lost_detail_row_is_found(cast):
 def test_detail_rows_are_checked_in_two_queries_a_batch(cast, django_assert_num_queries):
     for _one in range(5):
         log_test(builders.blanket(), reading(), act=Act(cast.orla))
-    with django_assert_num_queries(3):  # entries, rows, rows of other entries
+    with django_assert_num_queries(4):  # numbers of sessions, entries, rows, rows of other entries
         assert list(detail_problems()) == []
 
 
