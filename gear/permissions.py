@@ -35,6 +35,8 @@ ACTS = {
     "split": CLERK,
     "relabel": CLERK,
     "log_test": CLERK,
+    "ship": CLERK,
+    "reconcile": CLERK,
     "import_files": IMPORTERS,
     "release": frozenset({"supervisor"}),
     "correct": frozenset({"clerk", "supervisor"}),

@@ -9,5 +9,9 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "log_test": {"GET": CLERK, "POST": CLERK},
     "test_result": {"GET": OFFICE},
     "correct_test": {"GET": ACTS["correct"], "POST": ACTS["correct"]},
+    "shipments": {"GET": OFFICE, "POST": CLERK},
+    "shipment": {"GET": OFFICE, "POST": CLERK},
+    "shipment_slip": {"GET": OFFICE},
+    "shipment_row": {"GET": CLERK, "POST": CLERK},
     "api_tests": {"GET": EVERYONE, "POST": CLERK},
 }

@@ -2,12 +2,16 @@
 
 from django.urls import include, path
 
-from inspections.views import correcting, importing, logging
+from inspections.views import correcting, importing, logging, reconciling, shipments
 
 urlpatterns = [
     path("tests/new/", logging.log_test, name="log_test"),
     path("tests/<uuid:pk>/", logging.test_result, name="test_result"),
     path("tests/<uuid:pk>/correct/", correcting.correct_test, name="correct_test"),
     path("import/tests/", importing.import_tests, name="import_tests"),
+    path("shipments/", shipments.shipments, name="shipments"),
+    path("shipments/<str:number>/", shipments.shipment, name="shipment"),
+    path("shipments/<str:number>/slip.pdf", shipments.slip, name="shipment_slip"),
+    path("shipments/<str:number>/rows/<int:pk>/", reconciling.amend, name="shipment_row"),
     path("api/v1/", include("inspections.api.urls")),
 ]

@@ -1,7 +1,14 @@
-"""What is kept of inspections: the register of instruments, bench sessions, and every test as it was read."""
+"""What is kept of inspections: instruments, bench sessions, every test as it was read, cartons to a lab."""
 
 from inspections.models.bench import BenchRow, BenchSession
 from inspections.models.electrical import ElectricalTest, Instrument
+from inspections.models.shipping import (
+    SETTLED_NAMES,
+    STATE_NAMES,
+    Shipment,
+    ShipmentLine,
+    ShipmentOutcome,
+)
 from inspections.models.words import (
     LOOK_NAMES,
     MATERIAL_NAMES,
@@ -19,9 +26,14 @@ __all__ = [
     "OUTCOME_NAMES",
     "PURPOSE_NAMES",
     "SESSION_STATES",
+    "SETTLED_NAMES",
+    "STATE_NAMES",
     "SUPPLY_NAMES",
     "BenchRow",
     "BenchSession",
     "ElectricalTest",
     "Instrument",
+    "Shipment",
+    "ShipmentLine",
+    "ShipmentOutcome",
 ]

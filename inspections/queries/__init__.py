@@ -1,4 +1,4 @@
-"""Reads of inspections that others may use: tests, the register of instruments, the check of detail rows."""
+"""Reads of inspections that others may use: tests, the register of instruments, cartons."""
 
 from inspections.queries.electrical import (
     Register,
@@ -9,12 +9,30 @@ from inspections.queries.electrical import (
     tests_in_force,
     tests_of,
 )
+from inspections.queries.shipments import (
+    Awaited,
+    Carton,
+    Line,
+    awaited,
+    carton,
+    days_late,
+    pieces_in,
+    shipments,
+)
 
 __all__ = [
+    "Awaited",
+    "Carton",
+    "Line",
     "Register",
+    "awaited",
     "calibration_on",
+    "carton",
+    "days_late",
     "detail_problems",
+    "pieces_in",
     "register",
+    "shipments",
     "stated_test",
     "tests_in_force",
     "tests_of",

@@ -81,6 +81,7 @@ def address(cast, monkeypatch):
         "item_no": glove.item_no,
         "code": Label.objects.get().code,
         "verb": "hold",
+        "number": "L-0001",
         "uuid": str(glove.entry_set.get(kind="tested").pk),
     }
     return lambda name: address_of(name, examples, keys=keys)

@@ -172,6 +172,7 @@ def test_no_page_shows_a_worker_or_foreman_what_is_on_file_of_another_crews_peop
         "item_no": strangers.glove.item_no,
         "code": "ABCDEFGHJKX",
         "verb": "hold",
+        "number": "L-0001",
         "uuid": str(strangers.glove.entry_set.get(kind="tested").pk),
     }
     keys = {"person": strangers.rasmus.pk, "crew": strangers.crew.pk, "depot": strangers.clay.pk}

@@ -1,0 +1,1 @@
+"""What inspections put on paper."""
