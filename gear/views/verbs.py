@@ -9,7 +9,7 @@ from typing import Any
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from gear.actions import condition, custody, sets
+from gear.actions import condition, custody, relabelling, sets
 from gear.actions.acting import Act
 from gear.forms import acts as forms
 from gear.forms.acts import ActForm, Setting
@@ -183,6 +183,15 @@ VERBS: dict[str, Verb] = {
         _("It leaves its set. A pair is then no pair any more; a grounding set stays and is one short."),
         forms.OptionalReasonForm,
         _reasoned(sets.split),
+    ),
+    "relabel": Verb(
+        _("Replace its label"),
+        _(
+            "It gets a new label code. The old label is void for ever: whoever scans it is told to stop. To print "
+            "the same label again, print it; this is for a label that was lost, copied or put on another piece."
+        ),
+        forms.ReasonNowForm,
+        _reasoned(relabelling.relabel),
     ),
     "destroy": Verb(
         _("Record its destruction"),

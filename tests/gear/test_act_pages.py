@@ -61,7 +61,7 @@ def test_nobody_acts_without_signing_in(client, good):
     assert "held" not in kinds(good)
 
 
-@pytest.mark.parametrize("path", ["/items/NOPE/do/hold/", "/items/B-1/do/bless/", "/items/B-1/do/relabel/"])
+@pytest.mark.parametrize("path", ["/items/NOPE/do/hold/", "/items/B-1/do/bless/", "/items/B-1/do/anoint/"])
 def test_no_such_item_or_act_is_no_page(client, cast, good, path):
     client.force_login(cast.orla)
     assert client.get(path).status_code == client.post(path).status_code == 404
@@ -104,7 +104,7 @@ def test_the_item_page_offers_what_role_and_condition_allow(client, cast, good):
 
     worker = {"inspect_before_use", "hold", "reject", "report_event", "report_lost", "move", "note"}
     assert offered("dev") == worker
-    clerk = {"issue", "mark_needs_cleaning", "send_for_test", "send_for_repair"}
+    clerk = {"issue", "mark_needs_cleaning", "send_for_test", "send_for_repair", "relabel"}
     assert offered("orla") == worker | clerk
     builders.happened(good, "held", reason="smell", by=cast.dev)
     assert offered("ines") == worker - {"move"} | {"release"}
@@ -145,6 +145,7 @@ def test_sets_are_offered_to_what_can_form_them(client, cast):
         ("orla", "mark_needs_cleaning", {"reason": "oil"}, "needs_cleaning", "needs_cleaning"),
         ("orla", "send_for_test", {"reason": "due"}, "sent_for_test", "out_for_test"),
         ("orla", "send_for_repair", {"reason": "nick"}, "sent_for_repair", "out_for_repair"),
+        ("orla", "relabel", {"reason": "washed off"}, "labelled", "ok"),
     ],
 )
 def test_an_act_is_recorded_and_the_new_answer_told(client, cast, good, name, verb, fields, kind, after):

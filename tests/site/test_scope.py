@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from gear.actions import condition, corrections, custody, people, sets
+from gear.actions import condition, corrections, custody, people, relabelling, sets
 from gear.actions.acting import Act
 from gear.models import Crew, Depot, Entry, Holder, Refusal
 from gear.permissions import BOUND_TO_DEPOT, NotAllowed, check_scope
@@ -72,6 +72,7 @@ def do(act, gear, by, cast, home):
         "issue": lambda: custody.issue([first], to=builders.holder("person", "Dev"), act=doing),
         "mate": lambda: sets.mate(*gear, act=doing),
         "split": lambda: sets.split(first, act=doing),
+        "relabel": lambda: relabelling.relabel(first, reason="copied", act=doing),
         "correct": lambda: corrections.correct(last, new=None, reason="typed twice", act=doing),
         "log_test": lambda: testing.log_test(first, accepted_reading(), act=doing),
     }[act]()
@@ -89,8 +90,7 @@ def accepted_reading():
 
 
 DOER = {"release": "ines"}
-NOT_BUILT_FROM_ONE_PIECE = {"relabel"}
-BOUND = sorted(BOUND_TO_DEPOT - NOT_BUILT_FROM_ONE_PIECE)
+BOUND = sorted(BOUND_TO_DEPOT)
 FREE = ["hold", "inspect_before_use", "note", "reject", "report_event", "report_found", "report_lost"]
 
 
