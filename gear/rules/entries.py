@@ -25,9 +25,13 @@ CONDITIONS = (
 )
 
 # kind: (subject, required facts, optional facts). `batch` names the act that did many at once, by its own number;
-# `replaces` the pieces that an issue takes the place of.
+# `replaces` the pieces that an issue takes the place of, or the code of the label that a new one takes the place of.
 SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
-    "received": ("item", frozenset({"identity", "holder"}), frozenset({"date_stated", "note", "row_hash"})),
+    "received": (
+        "item",
+        frozenset({"identity", "holder"}),
+        frozenset({"date_stated", "note", "row_hash", "batch"}),
+    ),
     "issued": (
         "item",
         frozenset({"holder"}),
@@ -152,7 +156,8 @@ def check(kind: str, facts: Mapping, *, subject: str) -> None:
         )
     _check_plain(facts, "facts")
     _check_words(kind, facts)
-    for field, (fits, wanted) in _SHAPES.items():
+    for field, shape in _SHAPES.items():
+        fits, wanted = _SHAPES_OF.get((kind, field), shape)
         if (field in required or facts.get(field) is not None) and not fits(facts[field]):
             raise BadFacts(f"{field} is {wanted}, not {facts[field]!r}.")
     if kind == "corrected":
@@ -281,6 +286,9 @@ _SHAPES = {
         (_is_text, "text"),
     ),
 }
+
+# (kind, field): the same where one kind means another thing by a field
+_SHAPES_OF = {("labelled", "replaces"): (_is_text, "the code that it takes the place of")}
 
 
 def _check_words(kind: str, facts: Mapping) -> None:
