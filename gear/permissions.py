@@ -92,6 +92,10 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     },
     "api_acts": {"POST": WORKING},
     "api_moves": {"POST": WORKING},
+    # An exchange is an issue and a move, and is refused to whoever may not do both.
+    "counter": {"GET": CLERK, "POST": CLERK},
+    "not_returned": {"GET": OFFICE},
+    "find_pair": {"GET": WORKING | OFFICE},
     "site_policy": {"GET": OFFICE},
     # Everybody, the auditor too, chooses a password that nobody else has seen.
     "my_password": {"GET": EVERYONE, "POST": EVERYONE},

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -52,6 +52,23 @@ WORDS = {
     "SET_NUMBER_TAKEN": _("This set number was used before. Leave it empty, and the next free one is taken."),
     "SET_KIND": _("Only grounding jumpers belong in a grounding set."),
     "SAME_PLACE": _("The item is already there."),
+    "NOT_A_PAIR": _("Only gloves and sleeves are handed out as pairs. Use its own page to issue it."),
+    "PAIR_NOT_COMPLETE": _(
+        "This is not a complete pair: a left and a right that are mated. Take another pair."
+    ),
+    "PAIR_IN_HANDS": _("The record says that somebody has this pair. Take it back to a shelf first."),
+    "PAIR_APART": _("The two pieces lie in different places. Bring them together first."),
+    "PAIR_OF_ITSELF": _("This is the new pair. Scan the old one."),
+    "NOT_A_PERSON": _("A pair goes to a person who is in use as a holder of gear."),
+    "OLD_TO_SHELF": _("Choose the shelf, the bench or the lab that the old pair goes to."),
+    "OLD_NOT_THEIRS": _(
+        "The record says that this person does not have the old pair. Scan it, or leave it out."
+    ),
+    "UNCONFIRMED": _("Read what is said about this pair and tick it, or take another pair."),
+    "DAYS_CHANGED": _("What this pair gives has changed since it was shown. Look at it again."),
+    "LIST_CHANGED": _("What is there has changed since it was shown. Look at the list again."),
+    "NOTHING_TO_MOVE": _("There is nothing that could be moved."),
+    "ASIDE_IS_IN_HANDS": _("What is not good can only go to a shelf, a bench or a lab."),
     "WORD_NOT_OF_KIND": _("One of these words is not said of this kind of item. Choose from the list."),
     "OUTCOME_UNKNOWN": _("Say what follows: accept, clean, test or reject."),
     "OUTCOME_TOO_MILD": _(
@@ -121,6 +138,21 @@ def facts_now(item: Item) -> fold.ItemFacts:
         ) from error
 
 
+def many_facts_now(items: Iterable[Item]) -> dict[int, fold.ItemFacts]:
+    """The facts of many items by their keys, all locked in one order. Raises LedgerError where they cannot be read."""
+    wanted = {item.pk for item in items}
+    states = ItemState.objects.select_for_update().filter(pk__in=wanted).order_by("pk")
+    try:
+        found = {state.pk: fold.from_json(state.facts) for state in states}
+    except UNREADABLE:
+        found = {}
+    if set(found) != wanted:
+        raise LedgerError(
+            _("The record of an item cannot be read. Have the administrator run verify_ledger.")
+        )
+    return found
+
+
 def check(name: str, item: Item, act: Act, **guards) -> fold.ItemFacts:
     """Raise NotAllowed or Refused unless the person may do `name` to the item now; returns its facts."""
     permissions.check_can(act.by, "inspect_before_use" if name == "inspect" else name)
@@ -173,5 +205,6 @@ __all__ = [
     "facts_now",
     "keep_refusal",
     "keeping_refusals",
+    "many_facts_now",
     "reason_in",
 ]

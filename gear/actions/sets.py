@@ -14,9 +14,9 @@ from gear.ledger import Draft, record_many
 from gear.models import GearSet, Item, ItemState
 from gear.rules import transitions
 from gear.rules.fold import ItemFacts
+from gear.rules.pairs import MATCHING
 from gear.rules.readiness import HANDED
 
-MATCHING = ("kind", "class", "type", "size", "length_mm")
 KIND_OF_SET = {"glove": "pair", "sleeve": "pair", "grounding_jumper": "grounding"}
 LARGEST = 12
 TRIES = 5  # two people may be given the same next number at the same moment

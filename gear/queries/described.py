@@ -12,6 +12,7 @@ from gear import wording
 from gear.models import KIND_NAMES
 from gear.rules import units
 from gear.rules.packs import Figure
+from gear.rules.pairs import Pair
 
 Identity = Mapping[str, Any]
 
@@ -40,6 +41,22 @@ def heading(identity: Identity) -> str:
         size_word(identity),
     ]
     return ", ".join(part for part in parts if part)
+
+
+def pair_heading(pair: Pair) -> str:
+    """`Pair of gloves, class 2, size 10, type II, black, 360 mm (14.2 in)`, or the one piece that there is."""
+    identity = pair.identity
+    if len(pair.pieces) == 1:
+        return heading(identity)
+    words = (
+        {"glove": _("Pair of gloves"), "sleeve": _("Pair of sleeves")}.get(str(identity.get("kind")), ""),
+        class_word(identity.get("class")).lower(),
+        size_word(identity),
+        _("type %s") % identity["type"] if identity.get("type") else "",
+        str(identity.get("colour") or ""),
+        length(identity.get("length_mm")),
+    )
+    return ", ".join(word for word in words if word)
 
 
 def size_word(identity: Identity) -> str:

@@ -185,6 +185,7 @@ _KNOWN = {
     "hold",
     "code",
     "replaces",
+    "batch",  # ties entries of one act together; it says nothing to a reader
     "purpose",
     "row_hash",  # tells whether a file repeats itself; it says nothing to a reader
 }
@@ -214,9 +215,10 @@ def _received(facts: Mapping) -> Says:
 
 
 def _custody(facts: Mapping) -> Says:
-    if facts.get("first_issue_known", True):
-        return []
-    return [(_("First issue"), _("it was in use before, since when is not known"))]
+    told = [(_("In the place of"), ", ".join(facts.get("replaces") or []))]
+    if not facts.get("first_issue_known", True):
+        told.append((_("First issue"), _("it was in use before, since when is not known")))
+    return told
 
 
 def _tested(facts: Mapping) -> Says:

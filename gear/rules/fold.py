@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
@@ -146,6 +147,13 @@ def set_stated(lines: Iterable[Line], *, as_of_at: datetime, known_at: datetime)
     if chosen is None:
         return None
     return {name: chosen.facts.get(name) for name in ("set_no", "kind", "required")}
+
+
+def after(facts: ItemFacts, line: Line) -> ItemFacts:
+    """The facts as they would be after one more entry; those given are left alone."""
+    then = deepcopy(facts)
+    _apply(then, line)
+    return then
 
 
 def _apply(facts: ItemFacts, line: Line) -> None:
