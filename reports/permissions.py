@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from gear.models import User
-from gear.permissions import OFFICE
+from gear.permissions import ANYONE, EVERYONE, OFFICE
 from reports.rules.overdue import Scope
 
 READERS = OFFICE | {"foreman"}
 OVERDUE = ("overdue_report", *(f"overdue_report_{form}" for form in ("pdf", "csv", "xlsx", "json")))
-ROUTES = {name: {"GET": READERS} for name in (*OVERDUE, "api_overdue")}
+ROUTES = {
+    **{name: {"GET": READERS} for name in (*OVERDUE, "api_overdue", "certificates", "certificates_pdf")},
+    # The record of an item is open to everybody who signs in, and so is the paper of a test in it.
+    "certificate": {"GET": EVERYONE},
+    # Whoever holds the paper may check it.
+    "certificate_check": {"GET": ANYONE},
+    "certificate_program": {"GET": ANYONE},
+}
 
 # The auditor and the administrator answer for the whole book, whatever depot they sit in.
 _BOUND_TO_DEPOT = frozenset({"clerk", "supervisor"})

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from reports.views import overdue
+from reports.views import certificates, overdue
 
 urlpatterns = [
     path("reports/overdue/", overdue.page, name="overdue_report"),
@@ -10,5 +10,10 @@ urlpatterns = [
     path("reports/overdue.csv", overdue.csv, name="overdue_report_csv"),
     path("reports/overdue.xlsx", overdue.xlsx, name="overdue_report_xlsx"),
     path("reports/overdue.json", overdue.json, name="overdue_report_json"),
+    path("certificates/", certificates.page, name="certificates"),
+    path("certificates/batch.pdf", certificates.batch, name="certificates_pdf"),
+    path("certificates/check/", certificates.check, name="certificate_check"),
+    path("certificates/check/program", certificates.program, name="certificate_program"),
+    path("certificates/<uuid:pk>.pdf", certificates.certificate, name="certificate"),
     path("api/v1/", include("reports.api.urls")),
 ]

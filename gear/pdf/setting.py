@@ -7,6 +7,7 @@ this service's secrets are in its environment.
 import os
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 from django.utils.translation import gettext as _
@@ -29,12 +30,22 @@ class NotSet(Exception):
         self.detail = detail
 
 
-def pdf_from(html: str) -> bytes:
-    """A tagged PDF of a self-contained document. Raises NotSet."""
+@dataclass(frozen=True)
+class Attachment:
+    """A file that travels inside the PDF. The name is a plain file name."""
+
+    name: str
+    content: bytes
+
+
+def pdf_from(html: str, *, attachment: Attachment | None = None) -> bytes:
+    """A tagged PDF of a self-contained document, with a file attached where one is given. Raises NotSet."""
+    document = html.encode("utf-8")
+    arguments = [attachment.name, str(len(document))] if attachment else []
     try:
         done = subprocess.run(  # noqa: S603 - our own interpreter and our own file
-            [sys.executable, "-P", str(TYPESETTER)],
-            input=html.encode("utf-8"),
+            [sys.executable, "-P", str(TYPESETTER), *arguments],
+            input=document + (attachment.content if attachment else b""),
             capture_output=True,
             timeout=WAIT_S,
             env={name: os.environ[name] for name in _PASSED_ON if name in os.environ},

@@ -1,8 +1,12 @@
 """A program: HTML on standard input, tagged PDF on standard output. It fetches nothing, from nowhere.
 
+With two arguments, a file name and a number of bytes, what follows the HTML after so many bytes is attached under that
+name.
+
 Run by gear.pdf.setting; it knows nothing of this service and imports nothing of it.
 """
 
+import io
 import resource
 import sys
 from typing import Any, NoReturn
@@ -19,7 +23,7 @@ def bound() -> None:
         resource.setrlimit(what, (allowed, hard))
 
 
-def pdf(html: str) -> bytes:
+def pdf(html: str, attached: dict[str, bytes]) -> bytes:
     """The document as a PDF made with the PDF/UA-1 option: tagged, titled, with its language."""
     import weasyprint  # slow to load, and only ever needed here
     from weasyprint.urls import URLFetcher
@@ -31,9 +35,20 @@ def pdf(html: str) -> bytes:
             raise ValueError(f"Nothing is fetched: {url[:80]}")
 
     document = weasyprint.HTML(string=html, url_fetcher=FetchesNothing())
-    return document.write_pdf(pdf_variant="pdf/ua-1")
+    files = [
+        weasyprint.Attachment(file_obj=io.BytesIO(content), name=name, description=name, relationship="Data")
+        for name, content in attached.items()
+    ]
+    return document.write_pdf(pdf_variant="pdf/ua-1", attachments=files or None)
+
+
+def main(arguments: list[str]) -> None:
+    bound()
+    given = sys.stdin.buffer.read()
+    length = int(arguments[1]) if arguments else len(given)
+    attached = {arguments[0]: given[length:]} if arguments else {}
+    sys.stdout.buffer.write(pdf(given[:length].decode("utf-8"), attached))
 
 
 if __name__ == "__main__":
-    bound()
-    sys.stdout.buffer.write(pdf(sys.stdin.buffer.read().decode("utf-8")))
+    main(sys.argv[1:])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 LEAF, NODE = b"\x00", b"\x01"
@@ -38,6 +38,24 @@ def merkle_root(leaves: Sequence[str]) -> str:
         ]
         level = paired + level[len(paired) * 2 :]
     return level[0].hex()
+
+
+def merkle_paths(leaves: Sequence[str], wanted: Collection[int]) -> dict[int, list[str]]:
+    """The RFC 6962 audit paths (hex, from the leaf up) of some leaves by their index: all that a root needs beside
+    the leaf, its index and the number of leaves."""
+    level = [hashlib.sha256(LEAF + bytes.fromhex(leaf)).digest() for leaf in leaves]
+    paths: dict[int, list[str]] = {index: [] for index in wanted}
+    depth = 0
+    while len(level) > 1:
+        for index, path in paths.items():
+            beside = (index >> depth) ^ 1
+            if beside < len(level):
+                path.append(level[beside].hex())
+        paired = [
+            hashlib.sha256(NODE + level[i] + level[i + 1]).digest() for i in range(0, len(level) - 1, 2)
+        ]
+        level, depth = paired + level[len(paired) * 2 :], depth + 1
+    return paths
 
 
 def _refuse_floats(value: Any) -> None:
