@@ -22,6 +22,7 @@ from reports.queries import certificates
 LONGEST = 8000  # symbols of what is typed: some hundred item numbers
 WAYS: Mapping[str, str | Promise] = {
     "item": gettext_lazy("Item, serial or label; several with blanks between"),
+    "session": gettext_lazy("Bench session"),
     "report": gettext_lazy("Report number"),
     "tested_on": gettext_lazy("Day of the tests"),
     "received_on": gettext_lazy("Day of receiving"),
@@ -82,6 +83,11 @@ def _by_report(what: str) -> Choice:
     return Choice(_("Report %s") % what, certificates.of_report(what))
 
 
+def _by_session(what: str) -> Choice:
+    tests = certificates.tests().filter(session__number__iexact=what).order_by(*certificates.ITEM_ORDER)
+    return Choice(_("Bench session %s") % what, tests)
+
+
 def _by_day_of_test(what: str) -> Choice:
     day = _day(what)
     tests = certificates.tests().filter(tested_on=day).order_by(*certificates.ITEM_ORDER)
@@ -119,6 +125,7 @@ def _day(what: str) -> date:
 
 _CHOICES: Mapping[str, Callable[[str], Choice]] = {
     "item": _by_item,
+    "session": _by_session,
     "report": _by_report,
     "tested_on": _by_day_of_test,
     "received_on": _by_day_of_receipt,

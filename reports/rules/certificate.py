@@ -144,10 +144,10 @@ class Typed:
 
 def typed_number(text: str) -> Typed | None:
     """The parts of a number such as G-01234/7; None where it is none."""
-    item_no, slash, position = " ".join(text.split()).rpartition("/")
+    item_no, slash, position = (part.strip() for part in " ".join(text.split()).rpartition("/"))
     if not slash or not item_no or not (position.isascii() and position.isdigit()) or len(position) > 6:
         return None
-    return Typed(item_no.strip(), int(position))
+    return Typed(item_no, int(position))
 
 
 def same_code(typed: str, code: str) -> bool:

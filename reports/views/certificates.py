@@ -154,8 +154,9 @@ def _not_certified(one: Issued) -> str:
 def _told(issued: Sequence[Issued]) -> list[Told]:
     """The certificates in words, each with what follows from the test at this moment where it still makes it good."""
     certified = [one for one in issued if one.certificate]
-    usernames = {one.certificate.facts["recorded_by"] for one in certified if one.certificate}
-    names = {person.username: person.name for person in User.objects.filter(username__in=usernames)}
+    names = {
+        person.username: person.name for person in User.objects.filter(username__in=_named_in(certified))
+    }
     asked = queries.question()
     items = Item.objects.filter(pk__in={one.entry.item_id for one in certified}).order_by("item_no")
     answers = {facts.item_no: (answer, facts) for answer, facts in queries.judged(items, asked)}
@@ -171,6 +172,13 @@ def _told(issued: Sequence[Issued]) -> list[Told]:
             dates = Dates(as_of, answer.good_through, answer.winning_clock)
         told.append(tell(one.certificate, one.standing, names=names, dates=dates))
     return told
+
+
+def _named_in(certified: Sequence[Issued]) -> set[str]:
+    """The usernames that stand in certificates."""
+    places = ("recorded_by", "test.readings.operator", "test.readings.checker")
+    facts = [one.certificate.facts for one in certified if one.certificate]
+    return {one[place] for one in facts for place in places if one.get(place)}
 
 
 def _moment(at: Any) -> str:
@@ -241,10 +249,9 @@ def _result(found: Checked, person: User | None) -> Mapping[str, Any]:
     standing = found.issued.standing
     context = {"word": found.word, "told": told, "standing": standing.word}
     if person is None:
-        named = (_("Lab"), _("Instrument or bench"), _("Report number"))
-        return context | {"rows": [row for row in (*told.identity, *told.test) if row.name not in named]}
+        return context | {"rows": [*told.identity, *told.max_use, *told.test]}
     return context | {
-        "rows": [*told.identity, *told.max_use, *told.test, *told.record],
+        "rows": [*told.identity, *told.max_use, *told.test, *told.papers, *told.record],
         "what_became": standing_sentence(standing),
         "address": reverse("certificate", args=[found.issued.entry.pk]),
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -14,7 +15,7 @@ from gear import wording
 from gear.queries import described
 from gear.rules import units
 from gear.rules.packs import Figure
-from inspections.models import LOOK_NAMES, PURPOSE_NAMES, SUPPLY_NAMES
+from inspections.models.words import LOOK_NAMES, MATERIAL_NAMES, METHOD_NAMES, PURPOSE_NAMES, SUPPLY_NAMES
 from inspections.rules import testfacts
 from reports.rules.certificate import Certificate
 
@@ -24,6 +25,15 @@ CALIBRATIONS = {
     "not_on_file": gettext_lazy("not on file"),
     "not_stated": gettext_lazy("not on file: no instrument or lab was stated"),
 }
+
+
+# What is told in a row of its own; `visual` sums up the looks, what a lab says is told beside the findings.
+KNOWN = frozenset(
+    (
+        *("supply", *testfacts.NUMBERS, "visual", *testfacts.FLAGS, *testfacts.LOOKED, *testfacts.WAY),
+        *(*testfacts.PAPER, *testfacts.SESSION, "calibration"),
+    )
+)
 
 
 @dataclass(frozen=True)
@@ -96,23 +106,59 @@ def tested(one: Certificate) -> list[Row]:
         (_("Current at most"), _limit_ma(one, judged.limit)),
         (_("Resistance read"), with_unit(readings.get("resistance_mohm"), _("milliohm"))),
         (_("Cable temperature"), with_unit(readings.get("cable_temp_c"), _("°C"))),
-        (_("Look"), str(LOOK_NAMES.get(readings.get("visual", ""), _("not stated")))),
+        (_("Method"), str(METHOD_NAMES.get(readings.get("method", ""), ""))),
+        (_("Conductor"), str(MATERIAL_NAMES.get(readings.get("material", ""), ""))),
+        (_("Test current"), with_unit(readings.get("test_a"), _("A"))),
+        *_looks(readings),
         (_("Breakdown"), flag(readings.get("breakdown"))),
         (_("Flashover"), flag(readings.get("flashover"))),
     ]
     return [Row(name, value) for name, value in rows if value]
 
 
-def papers(one: Certificate) -> list[Row]:
-    """What the test was made with and by whom, as the test states it."""
+def _looks(readings: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Both looks where both are stated, else the one that stands for both."""
+    names = {"look_before": _("Look before"), "look_after": _("Look after, inflated")}
+    both = [
+        (name, str(LOOK_NAMES.get(readings[key], readings[key])))
+        for key, name in names.items()
+        if readings.get(key)
+    ]
+    return both or [(_("Look"), str(LOOK_NAMES.get(readings.get("visual", ""), _("not stated"))))]
+
+
+def papers(one: Certificate, names: Mapping[str, str]) -> list[Row]:
+    """Where, with what and by whom it was tested, as the test states it; what has no word here keeps its name."""
     readings = one.test.get("readings", {})
     rows = [
+        (_("Bench session"), readings.get("session")),
+        (_("Operator"), person(readings.get("operator"), names)),
+        (_("Checked by"), person(readings.get("checker"), names)),
         (_("Lab"), readings.get("lab")),
-        (_("Instrument or bench"), readings.get("instrument")),
+        (_("Bench"), readings.get("bench")),
+        (_("Instrument"), readings.get("instrument")),
         (_("Calibration"), CALIBRATIONS.get(readings.get("calibration", "not_stated"))),
         (_("Report number"), readings.get("report_no")),
+        (_("Water"), readings.get("water")),
+        (_("Room"), _room(readings)),
+        (_("Void tests before it"), readings.get("retest")),
     ]
-    return [Row(name, str(value)) for name, value in rows if value]
+    rows += [(name, value) for name, value in readings.items() if name not in KNOWN]
+    return [Row(name, str(value)) for name, value in rows if value not in (None, "")]
+
+
+def person(username: str | None, names: Mapping[str, str]) -> str:
+    """`Orla Penrose (orla)`: the name may change, the username does not."""
+    name = names.get(username or "", username)
+    return f"{name} ({username})" if name and name != username else username or ""
+
+
+def _room(readings: Mapping[str, Any]) -> str:
+    parts = (
+        with_unit(readings.get("ambient_c"), _("°C")),
+        with_unit(readings.get("humidity_pct"), _("% humidity")),
+    )
+    return ", ".join(part for part in parts if part)
 
 
 def proof_words(volts: Any) -> str:
@@ -247,9 +293,11 @@ def cells(one: Certificate) -> dict[str, str]:
         "max_use": described.volts(one.figures.get("max_use_v")),
         "look": str(LOOK_NAMES.get(readings.get("visual", ""), _("not stated"))),
         "paper": ", ".join(
-            str(readings[name]) for name in ("lab", "instrument", "report_no") if readings.get(name)
+            str(readings[name])
+            for name in ("session", "lab", "bench", "instrument", "report_no")
+            if readings.get(name)
         ),
-        "by": one.facts["recorded_by"],
+        "by": str(readings.get("operator") or one.facts["recorded_by"]),
     }
     if judged.details:
         reading, limit = places(judged.details["corrected_mohm"], judged.details["limit_20_mohm"])

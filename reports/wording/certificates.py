@@ -96,6 +96,7 @@ class Told:
     max_use: Sequence[Row]
     use_note: str
     test: Sequence[Row]
+    papers: Sequence[Row]
     arithmetic: Sequence[Row]
     findings: Sequence[str]
     figures: Sequence[Row]
@@ -133,7 +134,8 @@ def tell(
         identity=certificate_rows.identity(one),
         max_use=certificate_rows.max_use(one),
         use_note=wording.use_note(one.kind) if "max_use_v" in one.figures else "",
-        test=[*certificate_rows.tested(one), *certificate_rows.papers(one)],
+        test=certificate_rows.tested(one),
+        papers=certificate_rows.papers(one, names),
         arithmetic=certificate_rows.arithmetic(one),
         findings=[test_words.finding(found) for found in judgement.codes]
         + [sentence for sentence in [test_words.lab_differs(one.test)] if sentence],
@@ -165,11 +167,10 @@ def _big(one: Certificate, standing: Standing) -> tuple[str, str]:
 
 
 def _record(one: Certificate, names: Mapping[str, str]) -> list[Row]:
-    by = one.facts["recorded_by"]
-    who = f"{names[by]} ({by})" if names.get(by, by) != by else by or _("an imported file or the system")
+    by = certificate_rows.person(one.facts["recorded_by"], names)
     at = localtime(datetime.fromisoformat(one.facts["recorded_at"]))
     rows = [
-        Row(_("Recorded by"), who),
+        Row(_("Recorded by"), by or _("an imported file or the system")),
         Row(_("Recorded"), f"{wording.day(at.date())}, {date_format(at, 'H:i')}"),
         Row(_("Rule pack"), str(one.test["pack"])),
     ]

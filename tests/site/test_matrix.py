@@ -70,7 +70,8 @@ OWN = sorted(name for name in ROUTES if not name.startswith("admin:"))
 def address(cast, monkeypatch):
     """An address of a route that leads to something on file."""
     # Who may open the report is settled before it is typeset, which takes a second each time.
-    monkeypatch.setattr("reports.views.overdue.overdue_pdf", lambda *_args, **_kwargs: b"%PDF-1.7")
+    for view in ("overdue.overdue_pdf", "certificates.certificate_pdf", "certificates.batch_pdf"):
+        monkeypatch.setattr(f"reports.views.{view}", lambda *_args, **_kwargs: b"%PDF-1.7")
     glove = builders.glove("G-00001")
     builders.tested(glove)
     builders.happened(glove, "labelled", code=CODE)
