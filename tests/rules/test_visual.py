@@ -64,3 +64,44 @@ def test_a_cut_ends_a_blanket_and_fault_current_ends_a_jumper():
     """Common practice, no source; for jumpers ASTM F855 says so in a note."""
     assert visual.least_outcome(["dirt", "cut"]) == visual.least_outcome(["carried_fault"]) == "reject"
     assert visual.least_outcome([]) == "accept"
+
+
+# Every word of the trade's list, by what it asks for at least; words of paper and identity have no default of their own
+# there, and put a piece in doubt. Common practice, no source.
+REJECT = (
+    "hole puncture cut nick tear snag ozone_cutting ozone_checking crazing embedded swelling soft_sticky hardened "
+    "air_leak burn_tracking chemical_attack sun_cracks torn_eyelet stretched_cuff cracked broken_strands seized_clamp "
+    "loose_ferrule jacket_burned carried_fault"
+)
+TEST = (
+    "scratch indentation protuberance colour_splash repaired_mark fold_crease oil_contact dropped no_protectors "
+    "unknown_history wet_storage flash_nearby stamp_illegible label_gone wrong_mate wrong_protector mixed_sizes "
+    "expiry_missing"
+)
+CLEAN = "dirt mud oil_film moisture paint wax_lost corrosion_film powder_cake"
+
+
+@pytest.mark.parametrize(("outcome", "words"), [("reject", REJECT), ("test", TEST), ("clean", CLEAN)])
+def test_every_word_of_the_list_is_there_with_its_default_outcome(outcome, words):
+    assert {word for word, (least, _kinds) in visual.WORDS.items() if least == outcome} == set(words.split())
+
+
+@pytest.mark.parametrize(
+    ("word", "kinds"),
+    [
+        ("air_leak", "glove"),
+        ("torn_eyelet", "blanket"),
+        ("stretched_cuff", "glove sleeve"),
+        ("cracked", "rigid_cover live_line_tool voltage_detector"),
+        ("broken_strands", "grounding_jumper"),
+        ("jacket_burned", "grounding_jumper"),
+        ("wax_lost", "rigid_cover live_line_tool"),
+        ("corrosion_film", "grounding_jumper"),
+        ("wrong_mate", "glove sleeve"),
+        ("wrong_protector", "glove"),
+        ("expiry_missing", "grounding_jumper"),
+        ("label_gone", " ".join(KINDS)),
+    ],
+)
+def test_a_word_is_offered_for_the_kinds_of_which_it_is_said(word, kinds):
+    assert {kind for kind in KINDS if word in visual.words_for(kind)} == set(kinds.split())
