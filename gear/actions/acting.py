@@ -36,6 +36,15 @@ WORDS = {
         "This item is not good today, so it cannot go to anyone's hands. Take it to a shelf, a bench or "
         "a lab."
     ),
+    "NOT_OUT_FOR_REPAIR": _("This item is not out for repair. Send it for repair first."),
+    "OWN_REPAIR": _("Whoever recorded its repair cannot accept it. Another person must."),
+    "NOT_CLEANED": _("It is marked for cleaning. Clean it, say so, and then accept it."),
+    "QUALIFICATION_EXPIRED": _(
+        "Your qualification to accept by eye is not valid on this day. You may clean, send for test or reject; "
+        "another inspector must accept it."
+    ),
+    "PLACE_NOT_OF_KIND": _("This kind of item has no such place. Choose on its drawing."),
+    "NOTHING_OPEN": _("Somebody looked into this already. Nothing is open for this piece."),
     "OWN_HOLD": _("Whoever put the hold on cannot release it. Ask another supervisor."),
     "OWN_WITNESS": _("The witness must be another person than the one who destroys the item."),
     "NO_WITNESS": _("Name a witness: another person who is on the list of people."),

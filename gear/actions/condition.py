@@ -1,4 +1,4 @@
-"""What happens to an item's condition: holds, rejection, loss, cleaning, repair, destruction, events."""
+"""What happens to an item's condition: holds, rejection, loss, repair, destruction, events."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from django.utils import timezone
 from gear.actions.acting import Act, Refused, check, enter, keeping_refusals, reason_in
 from gear.ledger import rules_on, site_zone
 from gear.models import Entry, Item, User
-from gear.rules import visual
 from gear.rules.moments import local_day
 
 
@@ -62,35 +61,11 @@ def report_found(item: Item, *, note: str = "", act: Act) -> Entry:
         return enter(item, "found", {"note": note or None}, act)
 
 
-def mark_cleaned(item: Item, *, note: str = "", act: Act) -> Entry:
-    """Record that the item was cleaned and accepted by eye at the tool room."""
-    with keeping_refusals("mark_cleaned", item.item_no, act):
-        check("mark_cleaned", item, act)
-        return enter(
-            item, "inspected", {"outcome": "accept", "scope": "tool_room", "note": note or None}, act
-        )
-
-
 def report_event(item: Item, *, event: str, note: str = "", act: Act) -> Entry:
     """Report what voids the test: one of entries.VOIDING_EVENTS. The item is `stop` from then on."""
     with keeping_refusals("report_event", item.item_no, act):
         check("report_event", item, act)
         return enter(item, "event", {"event": event, "note": note or None}, act)
-
-
-def inspect_before_use(
-    item: Item, *, outcome: str, words: list[str] | None = None, note: str = "", act: Act
-) -> Entry:
-    """Record the user's look before use: accept, clean, test or reject, with words of gear.rules.visual.
-
-    Raises Refused for a word that is not said of this kind, or that asks for more than the outcome.
-    """
-    with keeping_refusals("inspect_before_use", item.item_no, act):
-        kind = check("inspect", item, act).kind
-        if code := visual.refusal(outcome, words or (), kind=kind):
-            raise Refused(code)
-        facts = {"outcome": outcome, "scope": "pre_use", "words": words or None, "note": note or None}
-        return enter(item, "inspected", facts, act)
 
 
 def destroy(item: Item, *, witness: User | None, reason: str, act: Act) -> Entry:

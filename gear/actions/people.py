@@ -20,7 +20,7 @@ from gear.actions.acting import Act, keeping_refusals, reason_in
 from gear.actions.passwords import check_again
 from gear.actions.refusals import FieldRefused
 from gear.ledger import Draft, record
-from gear.models import ApiToken, Crew, Depot, Holder, User
+from gear.models import ApiToken, Crew, Depot, Entry, Holder, User
 
 LONGEST_USERNAME = 150
 SHORTEST_PIN, LONGEST_PIN = 4, 8
@@ -182,10 +182,10 @@ def set_pin(person: User, *, pin: str, act: Act) -> User:
         return person
 
 
-def note_change(act: Act, change: str, *, person: User | None = None, note: str = "") -> None:
+def note_change(act: Act, change: str, *, person: User | None = None, note: str = "") -> Entry:
     """One entry about people or places, of the site itself. `note` holds names and old and new values, no secrets."""
     facts = {"person": person.username if person else "", "change": change, "note": note[:500]}
-    record(Draft(None, "person_changed", facts), by=act.by, via=act.via, device=act.device)
+    return record(Draft(None, "person_changed", facts), by=act.by, via=act.via, device=act.device)
 
 
 def _checked_username(username: str) -> str:

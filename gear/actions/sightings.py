@@ -1,4 +1,4 @@
-"""Keep what the screen told somebody about a piece: what did he see, and when?"""
+"""Keep what the screen told somebody about a piece, and that somebody looked into a scrapped one that turned up."""
 
 from __future__ import annotations
 
@@ -9,9 +9,11 @@ from contextlib import contextmanager
 
 from django.db import connection, transaction
 
+from gear.actions.acting import Act, Refused, check, enter, keeping_refusals, reason_in
 from gear.ledger import append
-from gear.models import GivenAnswer, User
+from gear.models import Entry, GivenAnswer, Item, SightingNote, User
 from gear.queries import Question, Scanned
+from gear.queries.sightings import open_sightings
 
 log = logging.getLogger(__name__)
 PATIENCE_MS = 2000  # a worker waits at the gate: no answer is held back for a busy database
@@ -63,3 +65,19 @@ def _without_waiting() -> Iterator[None]:
     finally:
         with connection.cursor() as cursor:
             cursor.execute(f"PRAGMA busy_timeout = {usual}")
+
+
+def acknowledge(item: Item, *, text: str, act: Act) -> Entry:
+    """Note on the record of a scrapped piece what came of it that it turned up; its open sightings are closed by it.
+
+    Raises Refused where nothing is open or nothing is said, or NotAllowed.
+    """
+    with keeping_refusals("acknowledge", item.item_no, act):
+        check("acknowledge", item, act)  # locks the piece: two notes cannot close the same sighting
+        found = open_sightings(item)
+        if not found:
+            raise Refused("NOTHING_OPEN")
+        entry = enter(item, "noted", {"note": reason_in(text)}, act)
+        for answer in found[0].answers:
+            SightingNote(answer=answer, entry=entry).save()
+        return entry

@@ -12,7 +12,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from gear.actions import condition, custody
+from gear.actions import condition, custody, looks
 from gear.actions.acting import Act
 from gear.actions.submissions import once
 from gear.api.fields import Body, Moment, Text, Word, checked
@@ -137,7 +137,7 @@ def _found(item: Item, given: dict[str, Any], act: Act) -> Entry:
 
 
 def _cleaned(item: Item, given: dict[str, Any], act: Act) -> Entry:
-    return condition.mark_cleaned(item, note=given.get("reason", ""), act=act)
+    return looks.mark_cleaned(item, note=given.get("reason", ""), act=act)
 
 
 def _note(item: Item, given: dict[str, Any], act: Act) -> Entry:
@@ -149,7 +149,7 @@ def _event(item: Item, given: dict[str, Any], act: Act) -> Entry:
 
 
 def _inspected(item: Item, given: dict[str, Any], act: Act) -> Entry:
-    return condition.inspect_before_use(
+    return looks.inspect_before_use(
         item,
         outcome=_needed(given, "outcome"),
         words=given.get("words"),

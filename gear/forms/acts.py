@@ -20,24 +20,13 @@ from gear.models import HOLDER_NAMES, Holder, Item, User
 from gear.queries import Seen, described, entry_words
 from gear.queries.identified import meant_by
 from gear.queries.picking import holders_for, witnesses_for
-from gear.rules import values, visual
+from gear.rules import values
 from gear.rules.entries import HOLDER_KINDS, USABLE_HOLDERS, VOIDING_EVENTS
 from gear.rules.packs import RulePack
 from gear.rules.values import BadValue
 
 LONGEST_REASON = 500
 MOST_JUMPERS = 12
-LOOKS = {
-    "accept": gettext_lazy("Accept: nothing found"),
-    "clean": gettext_lazy("Clean, then look again"),
-    "test": gettext_lazy("Send for test: in doubt"),
-    "reject": gettext_lazy("Reject: never use it again"),
-}
-WORDS_THAT = {
-    "clean": gettext_lazy("Needs cleaning"),
-    "test": gettext_lazy("Needs a test"),
-    "reject": gettext_lazy("Ends it"),
-}
 
 
 @dataclass(frozen=True)
@@ -143,43 +132,6 @@ class EventForm(ActForm):
             (event, wording.EVENTS[event]) for event in VOIDING_EVENTS if event in named
         ]
         self.add_day()
-
-
-class GroupedCheckboxes(forms.CheckboxSelectMultiple):
-    """Check boxes in groups that open when they are needed: a long list must not bury the button below it."""
-
-    template_name = "gear/grouped_checkboxes.html"
-
-    def get_context(self, name: str, value: Any, attrs: Any) -> dict[str, Any]:
-        context = super().get_context(name, value, attrs)
-        groups = context["widget"]["optgroups"]
-        context["widget"]["open_groups"] = [
-            title for title, options, _place in groups if any(one["selected"] for one in options)
-        ]
-        return context
-
-
-class LookForm(ActForm):
-    """The look before use: what follows, and the words for what was found."""
-
-    outcome = choice_field(gettext_lazy("What follows?"), tuple(LOOKS.items()), radio=True)
-    words = forms.MultipleChoiceField(
-        label=gettext_lazy("What did you find?"), required=False, widget=GroupedCheckboxes
-    )
-    note = _note()
-
-    def arrange(self) -> None:
-        kind = self.setting.identity.get("kind")
-        self.fields["words"].choices = word_choices(kind)
-        self.add_day()
-
-
-def word_choices(kind: str | None) -> list[tuple[Any, list[tuple[str, Any]]]]:
-    """Words for a kind under what they lead to, the worst last, as a choice field groups them."""
-    return [
-        (title, [(word, wording.DAMAGE[word]) for word in visual.words_for(kind, outcome=least)])
-        for least, title in WORDS_THAT.items()
-    ]
 
 
 class ReleaseForm(ActForm):

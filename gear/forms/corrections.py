@@ -11,7 +11,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from gear import wording
-from gear.forms.acts import LONGEST_REASON, LOOKS, GroupedCheckboxes, holder_choices, word_choices
+from gear.forms.acts import LONGEST_REASON, holder_choices
+from gear.forms.looks import OUTCOMES, GroupedCheckboxes, word_choices
 from gear.forms.receiving import LABELS, MARKS, OWN, field_of
 from gear.forms.strict import NOT_CHOSEN, PlainForm, choice_field, day_field, problem_sentence, text_field
 from gear.models import Entry, Holder
@@ -167,7 +168,7 @@ class NoteForm(CorrectionForm):
 
 class LookForm(CorrectionForm):
     def arrange(self, corrected: Corrected) -> None:
-        self.fields["outcome"] = choice_field(_("What followed"), tuple(LOOKS.items()), radio=True)
+        self.fields["outcome"] = choice_field(_("What followed"), tuple(OUTCOMES.items()), radio=True)
         self.fields["words"] = forms.MultipleChoiceField(
             label=_("What was found"),
             required=False,

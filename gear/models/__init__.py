@@ -4,6 +4,7 @@ from gear.models.book import CONDITION_NAMES, KIND_NAMES, SET_KINDS, GearSet, It
 from gear.models.evidence import (
     VIA,
     AppendOnly,
+    DestructionBatch,
     Entry,
     GivenAnswer,
     ImportedFile,
@@ -12,6 +13,7 @@ from gear.models.evidence import (
     Qualification,
     Refusal,
     Seal,
+    SightingNote,
     SiteHead,
     Submission,
 )
@@ -29,6 +31,7 @@ __all__ = [
     "AppendOnly",
     "Crew",
     "Depot",
+    "DestructionBatch",
     "Entry",
     "GearSet",
     "GivenAnswer",
@@ -42,6 +45,7 @@ __all__ = [
     "Qualification",
     "Refusal",
     "Seal",
+    "SightingNote",
     "SiteHead",
     "Submission",
     "User",

@@ -204,6 +204,39 @@ class GivenAnswer(Sealed):
         indexes = [models.Index(fields=["at"], name="givenanswer_at")]
 
 
+class SightingNote(AppendOnly):
+    """That somebody looked into an answer about a scrapped piece; `entry` is the note on the record of the piece."""
+
+    answer = models.OneToOneField(GivenAnswer, models.PROTECT)
+    entry = models.ForeignKey(Entry, models.PROTECT)
+
+
+class DestructionBatch(AppendOnly):
+    """Pieces destroyed as one act before one witness: an index into their entries, which are what counts.
+
+    `pieces` are the ids of the `destroyed` entries, in order of item number; each of them names the batch.
+    """
+
+    number = models.PositiveIntegerField(primary_key=True)
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    witness = models.ForeignKey(User, models.PROTECT, related_name="+")
+    destroyed_at = models.DateTimeField()
+    reason = models.CharField(max_length=500)
+    pieces = models.JSONField(default=list)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(number__gte=1), name="destructionbatch_numbered"),
+            models.CheckConstraint(
+                condition=~Q(witness=models.F("by")), name="destructionbatch_witness_is_another"
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="destructionbatch_reason_given"),
+        ]
+
+    def __str__(self):
+        return f"D-{self.number:04d}"
+
+
 class Submission(Sealed):
     """What a client sent under an id of its own, and what it was answered: sent again, it is answered the same.
 

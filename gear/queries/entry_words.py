@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from gear import wording
 from gear.models import HOLDER_NAMES
-from gear.queries import described
+from gear.queries import described, look_words
 from gear.rules import codes, units
 
 Words = Mapping[str, "str | Promise"]
@@ -60,6 +60,11 @@ LOOKS: Words = {
     "reject": gettext_lazy("rejected by eye"),
     "pre_use": gettext_lazy("before use"),
     "tool_room": gettext_lazy("at the tool room"),
+}
+QUALIFICATIONS: Words = {
+    "current": gettext_lazy("on file"),
+    "not_on_file": gettext_lazy("not on file"),
+    "expired": gettext_lazy("run out"),
 }
 WAYS: Words = {
     "web": gettext_lazy("page"),
@@ -166,7 +171,7 @@ def _common(facts: Mapping, told: Says) -> Says:
         "note": gettext_lazy("Note"),
         "witness": gettext_lazy("Witness"),
         "set_no": gettext_lazy("Set"),
-        "place": gettext_lazy("Place"),
+        "batch": gettext_lazy("Batch"),
     }
     rows = [(str(name), str(facts[key])) for key, name in names.items() if facts.get(key)]
     if "holder" in facts and facts["holder"]:
@@ -187,6 +192,10 @@ _KNOWN = {
     "replaces",
     "batch",  # ties entries of one act together; it says nothing to a reader
     "purpose",
+    "place",
+    "cleaned",
+    "qualification",
+    "length_mm",
     "row_hash",  # tells whether a file repeats itself; it says nothing to a reader
 }
 
@@ -236,11 +245,17 @@ def _inspected(facts: Mapping) -> Says:
         (_("Outcome"), word(LOOKS, facts["outcome"])),
         (_("When"), word(LOOKS, facts["scope"])),
         (_("What"), ", ".join(word(wording.DAMAGE, one) for one in facts.get("words", []))),
+        (_("Where"), look_words.place_words(str(facts.get("place") or ""))),
+        (_("Cleaned"), _("yes") if facts.get("cleaned") else ""),
+        (_("Qualification"), word(QUALIFICATIONS, facts.get("qualification"))),
     ]
 
 
 def _event(facts: Mapping) -> Says:
-    return [(_("What"), word(wording.EVENTS, facts["event"]))]
+    return [
+        (_("What"), word(wording.EVENTS, facts["event"])),
+        (_("New length"), described.length(facts.get("length_mm"))),
+    ]
 
 
 def _labelled(facts: Mapping) -> Says:

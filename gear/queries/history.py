@@ -14,6 +14,7 @@ from gear import wording
 from gear.ledger import line_of
 from gear.models import Entry, Item
 from gear.queries import entry_words
+from gear.queries.look_words import Drawn, marked_on
 from gear.rules import correcting, entries
 from gear.rules.fold import Line
 
@@ -46,6 +47,7 @@ class Told:
     recorded: str
     late: bool
     corrections: Sequence[Correction] = ()
+    drawing: Drawn | None = None
 
     @property
     def by_hand(self) -> bool:
@@ -80,18 +82,23 @@ class Record:
 
     entries: Sequence[Told]
     tests: Sequence[Test]
+    has_drawing: bool = False
 
 
-def record_of(item: Item) -> Record:
-    """Every entry about the item ever recorded, in one query. What a later program wrote is shown as it stands."""
+def record_of(item: Item, identity: Mapping[str, Any] | None = None) -> Record:
+    """Every entry about the item ever recorded, in one query. What a later program wrote is shown as it stands.
+
+    Places are drawn on a piece of the kind and hand that `identity` says.
+    """
     found = list(Entry.objects.filter(item=item).select_related("by").order_by("position"))
     corrections: dict[Any, list[Entry]] = {}
     for entry in found:
         if entry.kind == "corrected":
             corrections.setdefault(entry.corrects_id, []).append(entry)
     plain = [entry for entry in found if entry.kind != "corrected"]
-    told = [_told(entry, corrections.get(entry.id, [])) for entry in sorted(plain, key=_order, reverse=True)]
-    return Record(told, _tests(found))
+    newest_first = sorted(plain, key=_order, reverse=True)
+    told = [_told(entry, corrections.get(entry.id, []), identity or {}) for entry in newest_first]
+    return Record(told, _tests(found), any(one.drawing for one in told))
 
 
 def _order(entry: Entry) -> tuple:
@@ -102,7 +109,7 @@ def _order(entry: Entry) -> tuple:
     return (entry.occurred_at, severity, entry.recorded_at, entry.position)
 
 
-def _told(entry: Entry, corrections: Sequence[Entry]) -> Told:
+def _told(entry: Entry, corrections: Sequence[Entry], identity: Mapping[str, Any]) -> Told:
     return Told(
         entry,
         entry_words.title(entry.kind),
@@ -112,6 +119,7 @@ def _told(entry: Entry, corrections: Sequence[Entry]) -> Told:
         _moment(entry.recorded_at),
         entry.recorded_at - entry.occurred_at >= LATE,
         tuple(_correction(one, entry, is_last=one is corrections[-1]) for one in corrections),
+        marked_on(entry.facts, identity),
     )
 
 

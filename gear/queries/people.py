@@ -66,3 +66,17 @@ def qualification_on(person: User, day: date) -> str:
     if newest is None:
         return "not_on_file"
     return "current" if newest.from_on <= day <= newest.until_on else "expired"
+
+
+def qualifications_on(depot: Depot | None, day: date) -> list[tuple[Qualification, str]]:
+    """The newest qualification of everybody of a depot, with how it stands on a day, run out first."""
+    rows = (
+        Qualification.objects.filter(person__in=people_in(depot).values("pk"), person__is_active=True)
+        .select_related("person", "entry__by")
+        .order_by("entry__position")
+    )
+    newest = {row.person_id: row for row in rows}
+    stands = [
+        (row, "current" if row.from_on <= day <= row.until_on else "expired") for row in newest.values()
+    ]
+    return sorted(stands, key=lambda pair: (pair[1] != "expired", pair[0].until_on, pair[0].person.username))

@@ -44,8 +44,12 @@ SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
         frozenset({"outcome", "purpose", "pack", "judged_as", "readings"}),
         frozenset({"codes", "effects", "limit", "note", "batch"}),
     ),
-    "inspected": ("item", frozenset({"outcome", "scope"}), frozenset({"words", "place", "note"})),
-    "event": ("item", frozenset({"event"}), frozenset({"note"})),
+    "inspected": (
+        "item",
+        frozenset({"outcome", "scope"}),
+        frozenset({"words", "place", "note", "cleaned", "qualification"}),
+    ),
+    "event": ("item", frozenset({"event"}), frozenset({"note", "length_mm"})),
     "held": ("item", frozenset({"reason"}), frozenset({"batch"})),
     "released": ("item", frozenset({"hold", "reason"}), frozenset({"batch"})),
     "rejected": ("item", frozenset({"reason"}), frozenset()),
@@ -264,7 +268,10 @@ _SHAPES = {
     "required": (lambda value: type(value) is int and value > 0, "a whole number of pieces"),
     "policy": (lambda value: isinstance(value, Mapping), "the choices of a site policy, by name"),
     "effective_from": (_is_day, "a date like 2026-09-14"),
-    **dict.fromkeys(("first_issue", "first_issue_known", "date_stated"), (_is_flag, "true or false")),
+    "length_mm": (lambda value: type(value) is int and value > 0, "a whole number of millimetres"),
+    **dict.fromkeys(
+        ("first_issue", "first_issue_known", "date_stated", "cleaned"), (_is_flag, "true or false")
+    ),
     **dict.fromkeys(
         (
             "reason",
@@ -282,6 +289,7 @@ _SHAPES = {
             "person",
             "change",
             "batch",
+            "qualification",
         ),
         (_is_text, "text"),
     ),
@@ -297,9 +305,10 @@ def _check_words(kind: str, facts: Mapping) -> None:
         ("event", "event"): VOIDING_EVENTS,
         ("inspected", "outcome"): ("accept", "clean", "test", "reject"),
         ("inspected", "scope"): ("pre_use", "tool_room"),
+        ("inspected", "qualification"): ("current", "not_on_file"),
     }
     for (of_kind, field), words in allowed.items():
-        if kind == of_kind and facts[field] not in words:
+        if kind == of_kind and (field in SCHEMA[kind][1] or field in facts) and facts[field] not in words:
             raise BadFacts(f"{field} is one of {', '.join(words)}, not {facts[field]!r}.")
 
 

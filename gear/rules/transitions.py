@@ -29,6 +29,10 @@ FROM = {
     "log_test": _ALL_BUT_DESTROYED,
     "note": _ALL_BUT_DESTROYED | {"destroyed"},
     "inspect": _ALL_BUT_DESTROYED,
+    "acknowledge": _ALL_BUT_DESTROYED | {"destroyed"},
+    "look": _ALL_BUT_DESTROYED,
+    "accept_by_eye": _ALL_BUT_DESTROYED - {"rejected", "lost"},
+    "record_repair": _ALL_BUT_DESTROYED - {"rejected", "lost"},
 }
 
 
@@ -54,7 +58,9 @@ def refusal(
         return "NOT_LOST"
     if change == "release" and hold not in {one.entry for one in facts.holds}:
         return "NO_SUCH_HOLD"
-    if change == "send_for_repair" and not repair_allowed:
+    if change == "record_repair" and not facts.out_for_repair:
+        return "NOT_OUT_FOR_REPAIR"
+    if change in ("send_for_repair", "record_repair") and not repair_allowed:
         return "REPAIR_NOT_ALLOWED"
     if change == "issue" or (change == "move" and to_holder_kind in USABLE_HOLDERS):
         return None if verdict == "good" else "NOT_GOOD"

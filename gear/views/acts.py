@@ -183,6 +183,7 @@ def _page(
         "barred": barred,
         "narrow": setting.narrow,
         "may_narrow": isinstance(form, HandOverForm) and (holders > LONG_LIST or bool(setting.narrow)),
+        "has_drawing": form is not None and "parts" in form.fields,
         "shelves_only": isinstance(form, HandOverForm) and setting.seen.answer.verdict != "good",
     }
     return render(request, "gear/act.html", page, status=status)

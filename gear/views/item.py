@@ -56,7 +56,7 @@ def _page(seen: Seen, asked: Question, person: User) -> dict[str, Any]:
     if seen.item is None or seen.facts is None:
         return page
     facts, rating = seen.facts, seen.rating if seen.reliable else None
-    record = history.record_of(seen.item)
+    record = history.record_of(seen.item, facts.identity)
     page |= {
         "item": seen.item,
         "heading": described.heading(facts.identity),
@@ -69,6 +69,7 @@ def _page(seen: Seen, asked: Question, person: User) -> dict[str, Any]:
         "place": _place(facts),
         "set": _set(seen),
         "record": record,
+        "has_drawing": record.has_drawing,
         "label_code": codes.grouped(facts.label) if facts.label else "",
         "label_address": address_of("label", facts.item_no) if labels.may_have_label(facts) else "",
         "answer_address": address_of("answer", facts.label) if facts.label else "",

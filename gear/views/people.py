@@ -33,6 +33,7 @@ CHANGE_NAMES = {
     "password_set": gettext_lazy("new password"),
     "pin_set": gettext_lazy("new PIN"),
     "pin_removed": gettext_lazy("PIN taken away"),
+    "qualified": gettext_lazy("may accept by eye"),
 }
 
 

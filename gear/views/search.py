@@ -11,11 +11,12 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from gear import queries, wording
+from gear import permissions, queries, wording
 from gear.models import CONDITION_NAMES, HOLDER_NAMES, Item, ItemState, Label, User
 from gear.queries import Question, described
 from gear.queries.entry_words import holder_word
 from gear.queries.search import Found, search
+from gear.queries.sightings import pieces_seen
 from gear.queries.tally import SOON_DAYS, held_by, tally
 from gear.rules import codes
 from gear.rules.fold import ItemFacts
@@ -60,6 +61,7 @@ def _home(asked: Question, person: User) -> dict[str, Any]:
         "title": _("Find gear"),
         "tally": tally(asked),
         "soon_days": SOON_DAYS,
+        "turned_up": pieces_seen(asked.asked_at) if permissions.can(person, "acknowledge") else 0,
         "held": [_row(answer, facts) for answer, facts in held_by(person, asked)],
     }
 

@@ -9,9 +9,10 @@ from typing import Any
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from gear.actions import condition, custody, relabelling, sets
+from gear.actions import condition, custody, looks, relabelling, sets
 from gear.actions.acting import Act
 from gear.forms import acts as forms
+from gear.forms import looks as look_forms
 from gear.forms.acts import ActForm, Setting
 
 
@@ -50,12 +51,20 @@ def _event(form: ActForm, act: Act) -> Any:
 
 def _look(form: ActForm, act: Act) -> Any:
     stated = form.cleaned_data
-    return condition.inspect_before_use(
+    return looks.inspect_before_use(
         form.setting.item,
         outcome=stated["outcome"],
         words=stated["words"],
+        place=stated["place"],
         note=stated["note"] or "",
         act=act,
+    )
+
+
+def _repair(form: ActForm, act: Act) -> Any:
+    stated = form.cleaned_data
+    return looks.record_repair(
+        form.setting.item, done=stated["done"], length_mm=stated.get("length_mm"), act=act
     )
 
 
@@ -83,7 +92,7 @@ VERBS: dict[str, Verb] = {
     "inspect_before_use": Verb(
         _("Record the look before use"),
         _("Your look is recorded. Accepting moves no date; anything else takes the item out of use at once."),
-        forms.LookForm,
+        look_forms.LookForm,
         _look,
     ),
     "hold": Verb(
@@ -153,6 +162,16 @@ VERBS: dict[str, Verb] = {
         _reasoned(condition.send_for_repair),
         stops=True,
     ),
+    "record_repair": Verb(
+        _("Record its repair"),
+        _(
+            "What was done stands on its record. Nobody may use it until a test after the repair is accepted, and "
+            "you cannot accept it yourself."
+        ),
+        look_forms.RepairForm,
+        _repair,
+        stops=True,
+    ),
     "mark_needs_cleaning": Verb(
         _("Needs cleaning"),
         _("Nobody may use it until it was cleaned and looked at."),
@@ -164,7 +183,7 @@ VERBS: dict[str, Verb] = {
         _("Cleaned and looked at"),
         _("You say that it was cleaned and that you accepted it by eye. Everything else against it stays."),
         forms.OptionalNoteForm,
-        _noted(condition.mark_cleaned),
+        _noted(looks.mark_cleaned),
     ),
     "mate": Verb(
         _("Mate it"),

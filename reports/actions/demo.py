@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from fixtures.demo import fleet, people
-from gear.actions import condition, custody
+from gear.actions import condition, custody, looks
 from gear.actions import gearbook as gear_book
 from gear.actions.acting import Act
 from gear.actions.committing import BY_COMMAND
@@ -107,19 +107,18 @@ class _Story:
             act=self._act("bertrand", days=1, hour=15),
         )
         inspected = self._held_by("Dev Lanyon", hand="L")[0]
-        condition.inspect_before_use(inspected, outcome="accept", act=self._act("dev"))
+        looks.inspect_before_use(inspected, outcome="accept", act=self._act("dev"))
 
     def _truck_twelve(self) -> None:
         """A muddy cover, a blanket cut on a bolt end, and a jumper that nobody can find."""
         cover, *_ = self._held_by("T-12", kind="rigid_cover")
-        condition.inspect_before_use(
-            cover, outcome="clean", words=["mud"], act=self._act("dev", days=1, hour=16)
-        )
+        looks.inspect_before_use(cover, outcome="clean", words=["mud"], act=self._act("dev", days=1, hour=16))
         blanket, *_ = self._held_by("T-12", kind="blanket")
-        condition.inspect_before_use(
+        looks.inspect_before_use(
             blanket,
             outcome="reject",
             words=["cut"],
+            place="face_a:square_6",
             note="torn on a bolt end",
             act=self._act("marisol", days=1, hour=11),
         )

@@ -7,7 +7,7 @@ from uuid import uuid4
 import pytest
 from django.db import OperationalError, connection
 
-from gear.actions import condition, corrections, custody, sets
+from gear.actions import condition, corrections, custody, looks, sets
 from gear.actions.acting import Act
 from gear.actions.submissions import once
 from gear.ledger import Draft, record, verify
@@ -102,7 +102,7 @@ def finding(_people):
 def cleaning(_people):
     left, _right = good_pair()
     builders.happened(left, "needs_cleaning", reason="x", on=yesterday())
-    return left, lambda act: condition.mark_cleaned(left, act=act)
+    return left, lambda act: looks.mark_cleaned(left, act=act)
 
 
 def correcting(people):

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from gear.actions import condition, custody, sets
+from gear.actions import condition, custody, looks, sets
 from gear.actions.acting import WORDS, Act, Refused
 from gear.ledger import LedgerError
 from gear.models import Entry, ItemState, Refusal
@@ -92,7 +92,13 @@ ACTS = {
         "orla",
         lambda one, act, people: condition.destroy(one, witness=people["dev"], reason="x", act=act),
     ),
-    "mark_cleaned": ("orla", lambda one, act, _people: condition.mark_cleaned(one, act=act)),
+    "mark_cleaned": ("orla", lambda one, act, _people: looks.mark_cleaned(one, act=act)),
+    "look": ("orla", lambda one, act, _people: looks.look(one, outcome="test", act=act)),
+    "accept_by_eye": (
+        "orla",
+        lambda one, act, _people: looks.look(one, outcome="accept", cleaned=True, act=act),
+    ),
+    "record_repair": ("orla", lambda one, act, _people: looks.record_repair(one, done="patched", act=act)),
     "release": (
         "ines",
         lambda one, act, _people: condition.release(one, hold_id=hold_of(one), reason="x", act=act),
@@ -103,10 +109,10 @@ ACTS = {
     "note": ("dev", lambda one, act, _people: condition.note(one, text="seen", act=act)),
     "inspect": (
         "dev",
-        lambda one, act, _people: condition.inspect_before_use(one, outcome="accept", act=act),
+        lambda one, act, _people: looks.inspect_before_use(one, outcome="accept", act=act),
     ),
 }
-ELSEWHERE = {"relabel", "log_test"}  # the label's own tests, and inspections'
+ELSEWHERE = {"relabel", "log_test", "acknowledge"}  # tested with the label, with tests and with sightings
 
 
 def test_the_table_covers_every_change():
@@ -137,7 +143,11 @@ def test_every_change_from_every_condition(people, change, begun):
 
 
 # No act makes a stopped item good but the few that may
-GOOD_AGAIN = {("release", "held"), ("mark_cleaned", "needs_cleaning")}
+GOOD_AGAIN = {
+    ("release", "held"),
+    ("mark_cleaned", "needs_cleaning"),
+    ("accept_by_eye", "needs_cleaning"),
+}
 
 
 @pytest.mark.parametrize("begun", sorted(set(CONDITIONS) - {"ok"}))

@@ -9,6 +9,7 @@ from django.db.models import ProtectedError
 from django.utils import timezone
 
 from gear.models import (
+    DestructionBatch,
     Entry,
     GearSet,
     GivenAnswer,
@@ -52,6 +53,12 @@ def twice(**columns):
     entry(**columns)
 
 
+def destruction(**columns):
+    people = {"by": builders.person("clerk", "orla"), "witness": builders.person("worker", "dev")}
+    known = {"number": 1, "destroyed_at": NOW, "reason": "cut up", **people}
+    return DestructionBatch.objects.create(**{**known, **columns})
+
+
 OFFENDERS = {
     # people and places
     "user_role_known": lambda: User.objects.create(username="dev", role="boss"),
@@ -84,6 +91,9 @@ OFFENDERS = {
         until_on=NOW.date() - datetime.timedelta(days=1),
         entry=entry(),
     ),
+    "destructionbatch_numbered": lambda: destruction(number=0),
+    "destructionbatch_witness_is_another": lambda: destruction(witness=builders.person("clerk", "orla")),
+    "destructionbatch_reason_given": lambda: destruction(reason=""),
     "givenanswer_verdict_known": lambda: GivenAnswer.objects.bulk_create(
         [GivenAnswer(at=timezone.now(), code="A", verdict="fine")]
     ),

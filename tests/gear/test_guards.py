@@ -12,6 +12,7 @@ from gear import guards
 from gear.ledger import append, make_seal
 from gear.models import (
     AppendOnly,
+    DestructionBatch,
     Entry,
     GivenAnswer,
     ImportedFile,
@@ -20,6 +21,7 @@ from gear.models import (
     Qualification,
     Refusal,
     Seal,
+    SightingNote,
     Submission,
 )
 from gear.models.evidence import Immutable
@@ -58,6 +60,11 @@ def evidence(db):
     person = builders.person("clerk", "orla")
     Qualification.objects.create(person=person, from_on=today, until_on=today, entry=entry)
     shipment_outcome(blanket)
+    SightingNote.objects.create(answer=GivenAnswer.objects.first(), entry=entry)
+    witness = builders.person("worker", "dev")
+    DestructionBatch.objects.create(
+        number=1, by=person, witness=witness, destroyed_at=timezone.now(), reason="cut up", pieces=[]
+    )
     connection.check_constraints()  # nothing is left to check, which PostgreSQL asks for before TRUNCATE
 
 
@@ -76,6 +83,8 @@ def test_every_evidence_table_is_known():
         Membership,
         Qualification,
         Refusal,
+        DestructionBatch,
+        SightingNote,
         GivenAnswer,
         Submission,
         ImportedFile,

@@ -37,16 +37,20 @@ ALLOWED = {
             "relabel",
             "log_test",
             "inspect",
+            "look",
         ],
         EVERY,
     ),
     "issue": "ok",
     "destroy": "rejected",
     "mark_cleaned": "needs_cleaning",
+    "accept_by_eye": "ok held needs_cleaning out_for_test out_for_repair",
+    "record_repair": "out_for_repair",
     "release": "held",
     "report_found": "lost",
     "mate": "ok held needs_cleaning out_for_test",
     "note": f"{EVERY} destroyed",
+    "acknowledge": f"{EVERY} destroyed",
 }
 
 
@@ -68,7 +72,7 @@ def test_every_change_from_every_condition(change, condition):
     assert (refusal(change, condition) is None) is (condition in ALLOWED[change].split())
 
 
-@pytest.mark.parametrize("change", sorted(set(ALLOWED) - {"note"}))
+@pytest.mark.parametrize("change", sorted(set(ALLOWED) - {"note", "acknowledge"}))
 def test_what_was_destroyed_is_final_and_it_is_said(change):
     assert refusal(change, "destroyed") == "DESTROYED_IS_FINAL"
 
@@ -88,6 +92,8 @@ def test_what_cannot_be_issued_is_told_after_its_condition(condition):
         ("release", "held", {"hold": "another"}, "NO_SUCH_HOLD"),
         ("release", "held", {"hold": None}, "NO_SUCH_HOLD"),
         ("send_for_repair", "ok", {"repair_allowed": False}, "REPAIR_NOT_ALLOWED"),
+        ("record_repair", "ok", {}, "NOT_OUT_FOR_REPAIR"),
+        ("record_repair", "out_for_repair", {"repair_allowed": False}, "REPAIR_NOT_ALLOWED"),
         ("issue", "ok", {"verdict": "stop"}, "NOT_GOOD"),
         ("issue", "ok", {"verdict": "unknown"}, "NOT_GOOD"),
         ("issue", "ok", {"verdict": None}, "NOT_GOOD"),

@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from gear.actions import condition, corrections, custody, people, relabelling, sets
+from gear.actions import condition, corrections, custody, looks, people, relabelling, sets
 from gear.actions.acting import Act
 from gear.models import Crew, Depot, Entry, Holder, Refusal
 from gear.permissions import BOUND_TO_DEPOT, NotAllowed, check_scope
@@ -45,6 +45,7 @@ def gear_at(shelf, act):
     earlier = {
         "destroy": ("rejected", {"reason": "cut"}),
         "mark_cleaned": ("needs_cleaning", {"reason": "oil"}),
+        "record_repair": ("sent_for_repair", {"reason": "scratched"}),
         "report_found": ("lost", {"reason": "not on the truck"}),
         "release": ("held", {"reason": "odd smell"}),
     }
@@ -63,9 +64,12 @@ def do(act, gear, by, cast, home):
     return {
         "report_found": lambda: condition.report_found(first, act=doing),
         "report_event": lambda: condition.report_event(first, event="suspect", act=doing),
-        "inspect_before_use": lambda: condition.inspect_before_use(first, outcome="accept", act=doing),
+        "inspect_before_use": lambda: looks.inspect_before_use(first, outcome="accept", act=doing),
         "note": lambda: condition.note(first, text="seen at the gate", act=doing),
-        "mark_cleaned": lambda: condition.mark_cleaned(first, act=doing),
+        "mark_cleaned": lambda: looks.mark_cleaned(first, act=doing),
+        "accept_by_eye": lambda: looks.look(first, outcome="accept", act=doing),
+        "look": lambda: looks.look(first, outcome="reject", act=doing),
+        "record_repair": lambda: looks.record_repair(first, done="patched", act=doing),
         "destroy": lambda: condition.destroy(first, witness=cast.dev, reason="cut up", act=doing),
         "release": lambda: condition.release(first, hold_id=str(last.pk), reason="aired", act=doing),
         "move": lambda: custody.move([first], to=home, act=doing),

@@ -1,0 +1,119 @@
+"""Looks: what the eye found before use and at the tool room, where on the piece, and who may accept by it."""
+
+from __future__ import annotations
+
+from django.utils import timezone
+
+from gear.actions.acting import Act, Refused, check, enter, keeping_refusals, reason_in
+from gear.ledger import rules_on, site_zone
+from gear.models import Entry, Item
+from gear.queries.people import qualification_on
+from gear.rules import places_on, visual
+from gear.rules.fold import ItemFacts
+from gear.rules.moments import local_day
+
+
+def inspect_before_use(
+    item: Item,
+    *,
+    outcome: str,
+    words: list[str] | None = None,
+    place: str = "",
+    note: str = "",
+    act: Act,
+) -> Entry:
+    """Record the user's look before use: accept, clean, test or reject, with words of gear.rules.visual.
+
+    `place` is a code of gear.rules.places_on. Raises Refused for a word or place that this kind does not have, and for
+    a word that asks for more than the outcome.
+    """
+    with keeping_refusals("inspect_before_use", item.item_no, act):
+        facts = check("inspect", item, act)
+        found = _found(facts, outcome, words, place)
+        return enter(item, "inspected", {**found, "scope": "pre_use", "note": note or None}, act)
+
+
+def look(
+    item: Item,
+    *,
+    outcome: str,
+    words: list[str] | None = None,
+    place: str = "",
+    note: str = "",
+    cleaned: bool = False,
+    act: Act,
+) -> Entry:
+    """Record a look at the tool room. Accepting needs an inspector whose qualification has not run out.
+
+    An inspector who is not on file may accept, and the entry says so. A dirty piece is accepted only where it was
+    `cleaned`; nobody accepts what they repaired. Raises Refused or NotAllowed.
+    """
+    with keeping_refusals("look", item.item_no, act):
+        facts = check("look", item, act)
+        found = _found(facts, outcome, words, place)
+        stated = {**found, "scope": "tool_room", "note": note or None, "cleaned": cleaned or None}
+        if outcome == "accept":
+            if facts.needs_cleaning and not cleaned:
+                raise Refused("NOT_CLEANED")
+            stated["qualification"] = _checked_inspector(item, facts, act)
+        return enter(item, "inspected", stated, act)
+
+
+def mark_cleaned(item: Item, *, note: str = "", act: Act) -> Entry:
+    """Record that the item was cleaned and accepted by eye at the tool room, by whoever may accept."""
+    with keeping_refusals("mark_cleaned", item.item_no, act):
+        facts = check("mark_cleaned", item, act)
+        stated = {"outcome": "accept", "scope": "tool_room", "cleaned": True, "note": note or None}
+        stated["qualification"] = _checked_inspector(item, facts, act, change="mark_cleaned")
+        return enter(item, "inspected", stated, act)
+
+
+def record_repair(item: Item, *, done: str, length_mm: int | None = None, act: Act) -> Entry:
+    """Record what was done to an item that is out for repair. Only an accepted test after repair brings it back.
+
+    `length_mm` is its length now where it was cut shorter; the identity is corrected by a correction of its own.
+    """
+    with keeping_refusals("record_repair", item.item_no, act):
+        pack = rules_on(local_day(timezone.now(), site_zone())).pack
+        rule = pack.kind_rule(item.item_type.kind) if pack else None
+        check("record_repair", item, act, repair_allowed=bool(rule and rule.repair_allowed))
+        stated = {"event": "repaired", "note": reason_in(done), "length_mm": length_mm}
+        return enter(item, "event", stated, act)
+
+
+def check_not_own_repair(facts: ItemFacts, act: Act) -> None:
+    """Raise Refused where the person recorded a repair of the item that no accepted test has followed yet."""
+    repairs = [happened.entry for happened in facts.voided if happened.word == "repaired"]
+    if repairs and act.by and Entry.objects.filter(pk__in=repairs, by=act.by).exists():
+        raise Refused("OWN_REPAIR")
+
+
+def _found(facts: ItemFacts, outcome: str, words: list[str] | None, place: str) -> dict:
+    if code := visual.refusal(outcome, words or (), kind=facts.kind):
+        raise Refused(code)
+    if place:
+        try:
+            places_on.read(facts.kind, place)
+        except ValueError:
+            raise Refused("PLACE_NOT_OF_KIND") from None
+    return {"outcome": outcome, "words": words or None, "place": place or None}
+
+
+def _checked_inspector(
+    item: Item, facts: ItemFacts, act: Act, *, change: str = "accept_by_eye"
+) -> str | None:
+    """How the qualification of whoever accepts stands: "current" or "not_on_file"; None where nobody signed in.
+
+    Both the day of the look and the day of entry count: nobody accepts for a day on which they still could.
+    """
+    if change == "accept_by_eye":
+        check("accept_by_eye", item, act)
+    check_not_own_repair(facts, act)
+    if act.by is None:
+        return None
+    today = local_day(timezone.now(), site_zone())
+    day = act.occurred_on or (local_day(act.occurred_at, site_zone()) if act.occurred_at else today)
+    found = {qualification_on(act.by, one) for one in (day, today)}
+    if "expired" in found:
+        raise Refused("QUALIFICATION_EXPIRED")
+    return found.pop()
