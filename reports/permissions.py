@@ -10,6 +10,7 @@ READERS = OFFICE | {"foreman"}
 OVERDUE = ("overdue_report", *(f"overdue_report_{form}" for form in ("pdf", "csv", "xlsx", "json")))
 ROUTES = {
     **{name: {"GET": READERS} for name in (*OVERDUE, "api_overdue", "certificates", "certificates_pdf")},
+    **{name: {"GET": READERS} for name in ("change_out", "change_out_pdf")},
     # The record of an item is open to everybody who signs in, and so is the paper of a test in it.
     "certificate": {"GET": EVERYONE},
     # Whoever holds the paper may check it.

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from reports.views import certificates, overdue
+from reports.views import certificates, changeout, overdue
 
 urlpatterns = [
     path("reports/overdue/", overdue.page, name="overdue_report"),
@@ -15,5 +15,7 @@ urlpatterns = [
     path("certificates/check/", certificates.check, name="certificate_check"),
     path("certificates/check/program", certificates.program, name="certificate_program"),
     path("certificates/<uuid:pk>.pdf", certificates.certificate, name="certificate"),
+    path("reports/change-out/", changeout.page, name="change_out"),
+    path("reports/change-out.pdf", changeout.pdf, name="change_out_pdf"),
     path("api/v1/", include("reports.api.urls")),
 ]

@@ -34,8 +34,8 @@ class Scope:
     kind: str = "book"
     name: str | None = None
 
-    def covers(self, line: Line) -> bool:
-        """Whether a line belongs here. A crew or depot without a name owns nothing."""
+    def covers(self, line: Line | Place) -> bool:
+        """Whether a line, or what is at a place, belongs here. A crew or depot without a name owns nothing."""
         if self.kind == "book":
             return True
         owner = line.crew if self.kind == "crew" else line.depot

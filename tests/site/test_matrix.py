@@ -70,7 +70,12 @@ OWN = sorted(name for name in ROUTES if not name.startswith("admin:"))
 def address(cast, monkeypatch):
     """An address of a route that leads to something on file."""
     # Who may open the report is settled before it is typeset, which takes a second each time.
-    for view in ("overdue.overdue_pdf", "certificates.certificate_pdf", "certificates.batch_pdf"):
+    for view in (
+        "overdue.overdue_pdf",
+        "certificates.certificate_pdf",
+        "certificates.batch_pdf",
+        "changeout.change_out_pdf",
+    ):
         monkeypatch.setattr(f"reports.views.{view}", lambda *_args, **_kwargs: b"%PDF-1.7")
     glove = builders.glove("G-00001")
     builders.tested(glove)
