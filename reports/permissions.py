@@ -9,13 +9,13 @@ from reports.rules.overdue import Scope
 READERS = OFFICE | {"foreman"}
 OVERDUE = ("overdue_report", *(f"overdue_report_{form}" for form in ("pdf", "csv", "xlsx", "json")))
 ROUTES = {
-    **{name: {"GET": READERS} for name in (*OVERDUE, "api_overdue", "certificates", "certificates_pdf")},
     **{name: {"GET": READERS} for name in ("change_out", "change_out_pdf")},
-    # The record of an item is open to everybody who signs in, and so is the paper of a test in it.
-    "certificate": {"GET": EVERYONE},
+    **{name: {"GET": READERS} for name in (*OVERDUE, "api_overdue")},
+    **{name: {"GET": OFFICE} for name in ("data_quality", "data_quality_csv")},
+    # The record of an item is open to everybody who signs in, and so is the paper of the tests in it.
+    **{name: {"GET": EVERYONE} for name in ("certificates", "certificates_pdf", "certificate")},
     # Whoever holds the paper may check it.
-    "certificate_check": {"GET": ANYONE},
-    "certificate_program": {"GET": ANYONE},
+    **{name: {"GET": ANYONE} for name in ("certificate_check", "certificate_program")},
 }
 
 # The auditor and the administrator answer for the whole book, whatever depot they sit in.

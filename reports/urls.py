@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from reports.views import certificates, changeout, overdue
+from reports.views import certificates, changeout, overdue, particulars
 
 urlpatterns = [
     path("reports/overdue/", overdue.page, name="overdue_report"),
@@ -17,5 +17,7 @@ urlpatterns = [
     path("certificates/<uuid:pk>.pdf", certificates.certificate, name="certificate"),
     path("reports/change-out/", changeout.page, name="change_out"),
     path("reports/change-out.pdf", changeout.pdf, name="change_out_pdf"),
+    path("data-quality/", particulars.page, name="data_quality"),
+    path("data-quality.csv", particulars.csv, name="data_quality_csv"),
     path("api/v1/", include("reports.api.urls")),
 ]

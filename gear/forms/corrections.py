@@ -136,7 +136,10 @@ class CustodyForm(CorrectionForm):
         same = (holder.kind, holder.name) == tuple(
             self.corrected.facts["holder"][one] for one in ("kind", "name")
         )
-        return dict(self.corrected.facts) if same else self._with(holder=holder.as_fact())
+        changes = {} if same else {"holder": holder.as_fact()}
+        if self.cleaned_data["happened_on"] != self.corrected.day:
+            changes["first_issue_known"] = None  # whoever states the day knows it
+        return self._with(**changes) if changes else dict(self.corrected.facts)
 
 
 class EventForm(CorrectionForm):
