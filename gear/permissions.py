@@ -103,6 +103,8 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "counter": {"GET": CLERK, "POST": CLERK},
     "not_returned": {"GET": OFFICE},
     "find_pair": {"GET": WORKING | OFFICE},
+    "odd_gloves": {"GET": OFFICE, "POST": ACTS["mate"]},
+    "move_all": {"GET": ACTS["move"], "POST": ACTS["move"]},
     "look": {"GET": CLERK, "POST": CLERK},
     "qualifications": {"GET": OFFICE},
     "qualification_add": {"GET": MANAGERS, "POST": MANAGERS},

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from uuid import uuid5
 
 from django.db import IntegrityError, transaction
+from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from gear import permissions
-from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals
+from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals, many_facts_now
 from gear.ledger import Draft, record_many
 from gear.models import GearSet, Item, ItemState
 from gear.rules import transitions
 from gear.rules.fold import ItemFacts
-from gear.rules.pairs import MATCHING
+from gear.rules.pairs import MATCHING, is_odd
 from gear.rules.readiness import HANDED
 
 KIND_OF_SET = {"glove": "pair", "sleeve": "pair", "grounding_jumper": "grounding"}
@@ -69,6 +71,28 @@ def split(item: Item, *, reason: str = "", act: Act) -> None:
             via=act.via,
             device=act.device,
         )
+
+
+def remate(left: Item, right: Item, *, act: Act) -> GearSet:
+    """Make a pair of two single pieces, as one act. The broken set that one still belongs to is split first.
+
+    Raises Refused where a piece has a mate that is not gone, or the two are no left and right of one make.
+    """
+    with keeping_refusals("mate", f"{left.item_no}, {right.item_no}", act), transaction.atomic():
+        permissions.check_can(act.by, "split")
+        joined = ItemState.objects.filter(item__in=[left, right]).values("gear_set")
+        members = Item.objects.filter(Q(pk__in=[left.pk, right.pk]) | Q(state__gear_set__in=joined))
+        facts = many_facts_now(members)
+        for item in (left, right):
+            own = facts[item.pk]
+            if own.set_no is None:
+                continue
+            mates = [one for pk, one in facts.items() if pk != item.pk and one.set_no == own.set_no]
+            if not is_odd(own, mates):
+                raise Refused("ALREADY_IN_SET")
+            # An entry of its own: the same piece leaves one set and joins another.
+            split(item, act=replace(act, id=uuid5(act.id, f"split {item.item_no}")))
+        return mate(left, right, act=act)
 
 
 def _checked(name: str, items: Sequence[Item], act: Act, *, in_set: bool = False) -> list[ItemFacts]:
