@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from gear import guards
 from gear.ledger import reading, seals, tampering
+from gear.ledger.beside import problems_beside
 from gear.ledger.chain import Break, line_of
 from gear.ledger.problems import Problem
 from gear.ledger.reading import Chain
@@ -48,7 +49,7 @@ def verify(anchors: Sequence[Anchor] = ()) -> list[Problem]:
     tampered with in its own sample; then nothing was verified.
     """
     tampering.prove_that_it_shows()
-    problems = [*_items(), *_sets(), *_site(), *_strays(), *_files(), *_triggers()]
+    problems = [*_items(), *_sets(), *_site(), *_strays(), *_files(), *_triggers(), *problems_beside()]
     problems += [problem for check in DETAIL_CHECKS for problem in check()]
     explained = any(problem.code in CHAIN_CODES for problem in problems)
     windows: list[Window] = []
