@@ -13,5 +13,9 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "shipment": {"GET": OFFICE, "POST": CLERK},
     "shipment_slip": {"GET": OFFICE},
     "shipment_row": {"GET": CLERK, "POST": CLERK},
+    "lab_files": {"GET": OFFICE, "POST": IMPORTERS},
+    "lab_file": {"GET": IMPORTERS, "POST": IMPORTERS},
+    "lab_mapping_new": {"GET": IMPORTERS, "POST": IMPORTERS},
+    "lab_mapping": {"GET": OFFICE},
     "api_tests": {"GET": EVERYONE, "POST": CLERK},
 }

@@ -2,13 +2,17 @@
 
 from django.urls import include, path
 
-from inspections.views import correcting, importing, logging, reconciling, shipments
+from inspections.views import correcting, importing, labfiles, logging, mappings, reconciling, shipments
 
 urlpatterns = [
     path("tests/new/", logging.log_test, name="log_test"),
     path("tests/<uuid:pk>/", logging.test_result, name="test_result"),
     path("tests/<uuid:pk>/correct/", correcting.correct_test, name="correct_test"),
     path("import/tests/", importing.import_tests, name="import_tests"),
+    path("lab-files/", labfiles.lab_files, name="lab_files"),
+    path("lab-files/check/", labfiles.lab_file, name="lab_file"),
+    path("lab-files/mappings/new/", mappings.new, name="lab_mapping_new"),
+    path("lab-files/mappings/<int:pk>/", mappings.shown, name="lab_mapping"),
     path("shipments/", shipments.shipments, name="shipments"),
     path("shipments/<str:number>/", shipments.shipment, name="shipment"),
     path("shipments/<str:number>/slip.pdf", shipments.slip, name="shipment_slip"),

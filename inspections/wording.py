@@ -136,6 +136,37 @@ LINE_SENTENCES = {
     "BREAKDOWN_NOT_STATED": gettext_lazy(
         "Breakdown is not stated; the voltage held for the full time counts."
     ),
+    # A lab's own file
+    "NOT_THIS_NUMBER": gettext_lazy(
+        "{field} is {shown}. By the mapping numbers are written with a decimal {decimal} and nothing else."
+    ),
+    "NOT_THIS_DATE": gettext_lazy("{field} is {shown}. By the mapping dates are written {date_format}."),
+    "NO_WORD": gettext_lazy("{field} is {shown}. The mapping knows: {allowed}."),
+    "UNIT_HIGH": gettext_lazy(
+        "{field}: unit? The whole column is far higher than its classes show when it is read in {unit}. Is it in "
+        "{perhaps}? Nothing was converted: change the mapping."
+    ),
+    "UNIT_LOW": gettext_lazy(
+        "{field}: unit? The whole column is far lower than its classes show when it is read in {unit}. Is it in "
+        "{perhaps}? Nothing was converted: change the mapping."
+    ),
+    "CLASS_DIFFERS": gettext_lazy(
+        "{field}: the lab tested it as class {shown}, the book says class {other}."
+    ),
+    "SERIAL_DIFFERS": gettext_lazy("{field}: the lab read serial {shown}, the book says {other}."),
+    "LENGTH_DIFFERS": gettext_lazy("{field}: the lab measured {shown} mm, the book says {other} mm."),
+    "CABLE_LENGTH_DIFFERS": gettext_lazy("{field}: the lab measured {shown} mm, the book says {other} mm."),
+    "OLDER_THAN_LAST": gettext_lazy("{field} {shown} is older than its last test on file, {other}."),
+    "NOT_IN_SHIPMENT": gettext_lazy("{shown} was not in shipment {other}."),
+    "MAPPED_TWICE": gettext_lazy(
+        "{field} is given twice. Choose one column, or the same for the whole file."
+    ),
+    "NOT_MAPPED": gettext_lazy("No column is chosen for {field}, and it is required."),
+    "NO_CONSTANT": gettext_lazy("{field} cannot be {shown} for the whole file."),
+    "NO_DATE_FORMAT": gettext_lazy("Choose how the lab writes dates."),
+    "NO_SUCH_TARGET": gettext_lazy("{field}: there is no column {shown} of ours."),
+    "NO_UNIT": gettext_lazy("{field}: choose its unit, one of {allowed}."),
+    "NO_SUCH_WORD": gettext_lazy("{field}: {shown} is no word of ours. It must be one of: {allowed}."),
     "ITEM_DESTROYED": gettext_lazy("The item is recorded as destroyed; the test is kept as history."),
 }
 

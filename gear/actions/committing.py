@@ -72,16 +72,16 @@ def _met_another(error: DatabaseError) -> bool:
     return getattr(error.__cause__, "sqlstate", None) in ("40001", "40P01")
 
 
-def keep_file(book: str, name: str, data: bytes, report: Report, act: Act) -> None:
+def keep_file(book: str, name: str, data: bytes, report: Report, act: Act) -> ImportedFile:
     """Keep the file as it came, with what became of its rows."""
-    append(
-        ImportedFile(
-            by=act.by,
-            book=book,
-            name=name[:200],
-            sha256=report.sha256,
-            content=data,
-            rows_new=report.totals[NEW],
-            rows_known=report.totals[KNOWN],
-        )
+    kept = ImportedFile(
+        by=act.by,
+        book=book,
+        name=name[:200],
+        sha256=report.sha256,
+        content=data,
+        rows_new=report.totals[NEW],
+        rows_known=report.totals[KNOWN],
     )
+    append(kept)
+    return kept

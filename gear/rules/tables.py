@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from decimal import Decimal
+from itertools import islice
 from typing import Any
 
 from gear.rules.values import BadValue
@@ -88,18 +89,48 @@ def read(
     required: Sequence[str],
     most_bytes: int = 200 * 1024 * 1024,
     most_rows: int = COMMAND_ROWS,
+    delimiter: str = ",",
 ) -> Table:
     """The rows of a CSV or XLSX file (told apart by content). Raises FileRefused; never another error."""
+    _check_size(data, most_bytes)
+    if is_workbook(name, data):
+        return _table(_workbook_lines(data, columns, most_rows), columns, required, most_rows, padded=True)
+    return _table(_text_lines(data, columns, delimiter), columns, required, most_rows, padded=False)
+
+
+def sample(
+    name: str, data: bytes, *, most_bytes: int, delimiter: str = ",", rows: int = 5
+) -> tuple[list[str], list[list[str]]]:
+    """(the header as it stands, the first rows) of a file whose columns are not known yet. Raises FileRefused."""
+    _check_size(data, most_bytes)
+    of_workbook = is_workbook(name, data)
+    lines = _workbook_lines(data, (), PAGE_ROWS) if of_workbook else _text_lines(data, (), delimiter)
+    stated = (
+        [str(cell).strip() for cell in cells] for _line, cells in lines if any(cell.strip() for cell in cells)
+    )
+    found = list(islice(stated, rows + 1))
+    if not found:
+        raise FileRefused("EMPTY")
+    header, *first = found
+    while header and not header[-1]:
+        header.pop()
+    if repeated := sorted({one for one in header if header.count(one) > 1}):
+        raise FileRefused("REPEATED_COLUMNS", names=", ".join(repeated)[:200])
+    return header, [(row + [""] * len(header))[: len(header)] for row in first]
+
+
+def is_workbook(name: str, data: bytes) -> bool:
+    """Whether a file is an XLSX workbook, by its content or by its name."""
+    return data[:4] == b"PK\x03\x04" or name.lower().endswith((".xlsx", ".xlsm"))
+
+
+def _check_size(data: bytes, most_bytes: int) -> None:
     if len(data) > most_bytes:
         raise FileRefused("TOO_LARGE", most=most_bytes)
     if not data.strip():
         raise FileRefused("EMPTY")
     if data[:4] == b"\xd0\xcf\x11\xe0":
         raise FileRefused("OLD_WORKBOOK")
-    is_workbook = data[:4] == b"PK\x03\x04" or name.lower().endswith((".xlsx", ".xlsm"))
-    if is_workbook:
-        return _table(_workbook_lines(data, columns, most_rows), columns, required, most_rows, padded=True)
-    return _table(_text_lines(data, columns), columns, required, most_rows, padded=False)
 
 
 def _table(
@@ -148,10 +179,11 @@ def _header(cells: Sequence, columns: Sequence[str], required: Sequence[str]) ->
     return names
 
 
-def _text_lines(data: bytes, columns: Sequence[str]) -> Iterator[tuple[int, list]]:
+def _text_lines(data: bytes, columns: Sequence[str], delimiter: str) -> Iterator[tuple[int, list]]:
     text = _decoded(data)
-    _check_delimiter(text.lstrip().split("\n", 1)[0], columns)
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    if delimiter == ",":
+        _check_delimiter(text.lstrip().split("\n", 1)[0], columns)
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=delimiter)
     before = 0
     while True:
         try:

@@ -15,13 +15,13 @@ from gear.actions.acting import Act
 from gear.actions.committing import Limits, commit_file, keep_file
 from gear.ledger import record_many, rules_by_day, site_zone
 from gear.ledger.states import batches
-from gear.models import Item, ItemState
+from gear.models import ImportedFile, Item, ItemState
 from gear.rules import fold, tables
 from gear.rules.fates import KNOWN, NEW, Report, fates_of, subjects_of
 from gear.rules.fold import ItemFacts
 from gear.rules.moments import local_day
 from gear.rules.readiness import Rules
-from gear.rules.tables import Problem
+from gear.rules.tables import Problem, Table
 from inspections import queries
 from inspections.actions.testing import BadTest, drafted, made_on_of, row_of, says_the_same
 from inspections.models import ElectricalTest
@@ -31,6 +31,17 @@ from inspections.rules.testbook import TestRow
 
 BOOK = "tests"
 CHUNK = 2000  # rows judged, recorded and folded together: what bounds memory
+
+
+@dataclass(frozen=True)
+class Given:
+    """A file read in a way of its own: its table, and what else there is to say of its rows (problems, notes)."""
+
+    table: Table
+    remarks: Callable[[Sequence[TestRow]], tuple[list[Problem], list[Problem]]]
+
+
+Reading = Callable[[], Given]
 
 
 @dataclass
@@ -47,47 +58,55 @@ class Judging:
     fresh: list[TestRow] = field(default_factory=list)
 
 
-def dry_run(name: str, data: bytes, *, act: Act, limits: Limits) -> Report:
+def dry_run(name: str, data: bytes, *, act: Act, limits: Limits, reading: Reading | None = None) -> Report:
     """The fate of every line of a CSV or XLSX test book, judged as it would be. Nothing is stored.
 
-    Raises FileRefused or NotAllowed.
+    `reading` reads a file that is no test book as it stands. Raises FileRefused or NotAllowed.
     """
     permissions.check_can(act.by, "import_files")
-    return plan(name, data, act=act, limits=limits)[0]
+    return plan(name, data, act=act, limits=limits, reading=reading)[0]
 
 
-def commit(name: str, data: bytes, *, act: Act, limits: Limits) -> Report:
+def commit(
+    name: str,
+    data: bytes,
+    *,
+    act: Act,
+    limits: Limits,
+    reading: Reading | None = None,
+    kept: Callable[[ImportedFile], None] | None = None,
+) -> Report:
     """Store every new test in one transaction; nothing at all where one line is refused.
 
-    A lab result that differs from ours is a note. A repeated file adds nothing. Raises FileRefused or NotAllowed.
+    A lab result that differs from ours is a note. A repeated file adds nothing. `kept` is told, in the same
+    transaction, of the file that was kept. Raises FileRefused or NotAllowed.
     """
     permissions.check_can(act.by, "import_files")
 
     def work() -> Report:
-        report, judging = plan(name, data, act=act, limits=limits)
+        report, judging = plan(name, data, act=act, limits=limits, reading=reading)
         if report.refused:
             return report
         for chunk in batches(judging.fresh, CHUNK):
             _record(chunk, judging, act)
         if judging.fresh:
-            keep_file(BOOK, name, data, report, act)
+            file = keep_file(BOOK, name, data, report, act)
+            if kept:
+                kept(file)
         return replace(report, committed=True)
 
     return commit_file(BOOK, name, work, act=act)
 
 
-def plan(name: str, data: bytes, *, act: Act, limits: Limits) -> tuple[Report, Judging]:
+def plan(
+    name: str, data: bytes, *, act: Act, limits: Limits, reading: Reading | None = None
+) -> tuple[Report, Judging]:
     """Read a file and judge every row against the book as it is now."""
-    table = tables.read(
-        name,
-        data,
-        columns=testbook.COLUMNS,
-        required=testbook.REQUIRED,
-        most_bytes=limits.bytes,
-        most_rows=limits.rows,
-    )
-    book, subjects = testbook.parse(table, today=local_day(timezone.now(), site_zone())), subjects_of(table)
-    del table  # the cells of a large book weigh more than all that follows
+    given = reading() if reading else _test_book(name, data, limits)
+    today, subjects = local_day(timezone.now(), site_zone()), subjects_of(given.table)
+    book = testbook.parse(given.table, today=today)
+    problems, notes = given.remarks(book.rows)
+    del given  # the cells of a large book weigh more than all that follows
     judging = Judging(act.by.depot.name if act.by is not None and act.by.depot else None)
     # Tests of one item side by side: it is read and folded once, however the file is sorted.
     for chunk in batches(sorted(book.rows, key=lambda row: (row.item_no, row.line)), CHUNK):
@@ -96,11 +115,23 @@ def plan(name: str, data: bytes, *, act: Act, limits: Limits) -> tuple[Report, J
     fates = fates_of(
         subjects,
         words=judging.words,
-        problems=[*book.problems, *judging.problems],
-        notes=[*book.notes, *judging.notes],
+        problems=[*book.problems, *problems, *judging.problems],
+        notes=[*book.notes, *notes, *judging.notes],
         outcomes=judging.outcomes,
     )
     return Report(BOOK, name, sha256(data).hexdigest(), fates), judging
+
+
+def _test_book(name: str, data: bytes, limits: Limits) -> Given:
+    table = tables.read(
+        name,
+        data,
+        columns=testbook.COLUMNS,
+        required=testbook.REQUIRED,
+        most_bytes=limits.bytes,
+        most_rows=limits.rows,
+    )
+    return Given(table, lambda _rows: ([], []))
 
 
 def identity_of(row: TestRow) -> str:

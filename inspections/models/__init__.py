@@ -2,6 +2,7 @@
 
 from inspections.models.bench import BenchRow, BenchSession
 from inspections.models.electrical import ElectricalTest, Instrument
+from inspections.models.labfiles import LabFile, LabMapping
 from inspections.models.shipping import (
     SETTLED_NAMES,
     STATE_NAMES,
@@ -33,6 +34,8 @@ __all__ = [
     "BenchSession",
     "ElectricalTest",
     "Instrument",
+    "LabFile",
+    "LabMapping",
     "Shipment",
     "ShipmentLine",
     "ShipmentOutcome",

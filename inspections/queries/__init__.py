@@ -9,6 +9,15 @@ from inspections.queries.electrical import (
     tests_in_force,
     tests_of,
 )
+from inspections.queries.labfiles import (
+    Known,
+    known_pieces,
+    lab_files,
+    mappings,
+    open_shipments,
+    pieces_of,
+    versions,
+)
 from inspections.queries.shipments import (
     Awaited,
     Carton,
@@ -23,6 +32,7 @@ from inspections.queries.shipments import (
 __all__ = [
     "Awaited",
     "Carton",
+    "Known",
     "Line",
     "Register",
     "awaited",
@@ -30,10 +40,16 @@ __all__ = [
     "carton",
     "days_late",
     "detail_problems",
+    "known_pieces",
+    "lab_files",
+    "mappings",
+    "open_shipments",
     "pieces_in",
+    "pieces_of",
     "register",
     "shipments",
     "stated_test",
     "tests_in_force",
     "tests_of",
+    "versions",
 ]

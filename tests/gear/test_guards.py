@@ -25,7 +25,7 @@ from gear.models import (
     Submission,
 )
 from gear.models.evidence import Immutable
-from inspections.models import ElectricalTest, Shipment, ShipmentOutcome
+from inspections.models import ElectricalTest, LabFile, LabMapping, Shipment, ShipmentOutcome
 from tests import builders
 from tests.gear.test_seals import MAKE
 
@@ -69,11 +69,13 @@ def evidence(db):
 
 
 def shipment_outcome(item):
-    """A piece that came back from a lab and was on no line."""
+    """A piece that came back from a lab and was on no line, and a file of the lab."""
     number, now = "L-0001", timezone.now()
     lab = builders.holder("lab", "The lab")
     carton = Shipment.objects.create(number=number, lab=lab, expected_on=now.date(), started_at=now)
     ShipmentOutcome.objects.create(shipment=carton, item=item, outcome="extra", at=now)
+    mapping = LabMapping.objects.create(name="gloves", version=1, lab=lab, content={}, made_at=now)
+    LabFile.objects.create(file=ImportedFile.objects.order_by("at").first(), mapping=mapping)
 
 
 def test_every_evidence_table_is_known():
@@ -90,6 +92,8 @@ def test_every_evidence_table_is_known():
         ImportedFile,
         Seal,
         ElectricalTest,
+        LabFile,
+        LabMapping,
         ShipmentOutcome,
     } <= set(MODELS)
     assert guards.tables() == [model._meta.db_table for model in MODELS]

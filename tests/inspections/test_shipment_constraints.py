@@ -1,4 +1,4 @@
-"""The database itself refuses a carton, a line or an outcome that cannot be, by the name of the constraint."""
+"""The database itself refuses a carton, line, outcome or mapping that cannot be, by the name of the constraint."""
 
 from datetime import timedelta
 
@@ -8,7 +8,7 @@ from django.db import DatabaseError, IntegrityError, connection, transaction
 from django.utils import timezone
 
 from gear import guards
-from inspections.models import Shipment, ShipmentLine, ShipmentOutcome
+from inspections.models import LabMapping, Shipment, ShipmentLine, ShipmentOutcome
 from tests import builders
 from tests.inspections import cartons
 
@@ -55,6 +55,11 @@ def settled_twice():
         outcome(shipment=of.shipment, line=of, item=of.item)
 
 
+def mapping(**columns):
+    known = {"name": "gloves", "version": 1, "lab": cartons.lab(), "content": {}, "made_at": timezone.now()}
+    return LabMapping.objects.create(**{**known, **columns})
+
+
 NOW = timezone.now()
 OFFENDERS = {
     "shipment_numbered": lambda: carton(number=""),
@@ -72,11 +77,17 @@ OFFENDERS = {
     "shipmentoutcome_says_what_differs": lambda: about_a_line(outcome="identity_differs"),
     "shipmentoutcome_destruction_has_report": lambda: about_a_line(outcome="rejected_destroyed"),
     "shipmentoutcome_line_settled_once": settled_twice,
+    "labmapping_version_once": lambda: [mapping() for _one in range(2)],
+    "labmapping_named": lambda: mapping(name=""),
+    "labmapping_version_from_one": lambda: mapping(version=0),
 }
-ON_COLUMNS = {  # SQLite names the columns of a unique key, PostgreSQL the key
+ON_COLUMNS = {
+    "shipment_state_known": "shipment_moments_fit_state",  # PostgreSQL names whichever it meets first
+    # SQLite names the columns of a unique key, PostgreSQL the key
     "shipmentline_item_in_one_open_line": "item_id",
     "shipmentline_item_once_in_shipment": "item_id",
     "shipmentoutcome_line_settled_once": "line_id",
+    "labmapping_version_once": "version",
 }
 
 
@@ -89,7 +100,8 @@ def test_what_cannot_be_is_refused_by_name(name):
 
 
 def test_every_constraint_of_a_carton_has_a_case():
-    models = [apps.get_model("inspections", name) for name in ("Shipment", "ShipmentLine", "ShipmentOutcome")]
+    names = ("Shipment", "ShipmentLine", "ShipmentOutcome", "LabMapping")
+    models = [apps.get_model("inspections", name) for name in names]
     assert {one.name for model in models for one in model._meta.constraints} == set(OFFENDERS)
 
 
