@@ -42,6 +42,9 @@ ACTS = {
     "reconcile": CLERK,
     "import_files": IMPORTERS,
     "release": frozenset({"supervisor"}),
+    "hold_batch": frozenset({"clerk", "supervisor"}),
+    "release_batch": frozenset({"supervisor"}),
+    "calibrate": frozenset({"clerk", "supervisor"}),
     "correct": frozenset({"clerk", "supervisor"}),
     "set_policy": MANAGERS,
     "manage_people": MANAGERS,
@@ -67,6 +70,7 @@ BOUND_TO_DEPOT = frozenset(
         "relabel",
         "log_test",
         "release",
+        "release_batch",
         "correct",
     }
 )
@@ -83,6 +87,11 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "import": {"GET": IMPORTERS},
     "import_gear": {"GET": IMPORTERS, "POST": IMPORTERS},
     "receive": {"GET": CLERK, "POST": CLERK},
+    "recall": {"GET": OFFICE, "POST": ACTS["hold_batch"]},
+    "recall_pdf": {"GET": OFFICE},
+    "batches": {"GET": OFFICE},
+    "batch": {"GET": OFFICE, "POST": ACTS["release_batch"]},
+    "batch_pdf": {"GET": OFFICE},
     "correct": {"GET": ACTS["correct"], "POST": ACTS["correct"]},
     "act": {"GET": WORKING, "POST": WORKING},  # which of the acts, ACTS says
     **{

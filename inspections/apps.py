@@ -7,8 +7,9 @@ class InspectionsConfig(AppConfig):
 
     def ready(self):
         from gear.ledger.verify import DETAIL_CHECKS
-        from inspections.queries import detail_problems
+        from inspections.queries import calibration_problems, detail_problems
 
         # The ledger may not know of tests; whoever verifies it must still look at their detail rows.
-        if detail_problems not in DETAIL_CHECKS:
-            DETAIL_CHECKS.append(detail_problems)
+        for check in (detail_problems, calibration_problems):
+            if check not in DETAIL_CHECKS:
+                DETAIL_CHECKS.append(check)

@@ -17,5 +17,13 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "lab_file": {"GET": IMPORTERS, "POST": IMPORTERS},
     "lab_mapping_new": {"GET": IMPORTERS, "POST": IMPORTERS},
     "lab_mapping": {"GET": OFFICE},
+    "instruments": {"GET": OFFICE},
+    "instrument": {"GET": OFFICE},
+    "instrument_add": {"GET": ACTS["calibrate"], "POST": ACTS["calibrate"]},
+    "instrument_calibrate": {"GET": ACTS["calibrate"], "POST": ACTS["calibrate"]},
+    "instrument_withdraw": {"GET": ACTS["calibrate"], "POST": ACTS["calibrate"]},
+    "instrument_trace": {"GET": OFFICE, "POST": ACTS["hold_batch"]},
+    "instrument_trace_csv": {"GET": OFFICE},
+    "instrument_trace_pdf": {"GET": OFFICE},
     "api_tests": {"GET": EVERYONE, "POST": CLERK},
 }

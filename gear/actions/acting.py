@@ -60,6 +60,11 @@ WORDS = {
     "NOT_IN_SET": _("This item belongs to no set."),
     "SET_NUMBER_TAKEN": _("This set number was used before. Leave it empty, and the next free one is taken."),
     "SET_KIND": _("Only grounding jumpers belong in a grounding set."),
+    "OWN_BATCH": _("Whoever held these pieces cannot release them. Ask another supervisor."),
+    "NOTHING_TO_HOLD": _(
+        "There is nothing to hold. Widen what you ask for, or look the pieces up one by one."
+    ),
+    "NOTHING_HELD": _("No hold of this batch is left to release."),
     "SAME_PLACE": _("The item is already there."),
     "NOT_A_PAIR": _("Only gloves and sleeves are handed out as pairs. Use its own page to issue it."),
     "PAIR_NOT_COMPLETE": _(

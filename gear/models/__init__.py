@@ -17,9 +17,11 @@ from gear.models.evidence import (
     SiteHead,
     Submission,
 )
+from gear.models.holding import ABOUT_NAMES, BatchHold, HoldBatch
 from gear.models.people import HOLDER_NAMES, ROLE_NAMES, ROLES, ApiToken, Crew, Depot, Holder, User
 
 __all__ = [
+    "ABOUT_NAMES",
     "CONDITION_NAMES",
     "HOLDER_NAMES",
     "KIND_NAMES",
@@ -29,12 +31,14 @@ __all__ = [
     "VIA",
     "ApiToken",
     "AppendOnly",
+    "BatchHold",
     "Crew",
     "Depot",
     "DestructionBatch",
     "Entry",
     "GearSet",
     "GivenAnswer",
+    "HoldBatch",
     "Holder",
     "ImportedFile",
     "Item",

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from django.db.models import F
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
-from gear.models import Crew, Holder, User
-from gear.rules.whereabouts import Place
+from gear.models import Crew, Holder, Item, User
+from gear.queries.fleet import judged
+from gear.queries.questions import Question
+from gear.rules.whereabouts import Found, Place, place_of
+
+AT_ONCE = 2000  # pieces asked about in one statement
 
 
 @dataclass(frozen=True)
@@ -57,3 +63,30 @@ def places() -> dict[tuple[str, str], Place]:
         (kind, name): Place(crew_name, depot_name)
         for kind, name, crew_name, depot_name in Holder.objects.values_list("kind", "name", crew, depot)
     }
+
+
+def pieces(pks: Iterable[int], asked: Question, *, about: Mapping[int, Any] | None = None) -> list[Found]:
+    """The pieces where they are now, each with its answer, in order of item number. `about` is by primary key.
+
+    The number of queries grows only by AT_ONCE pieces.
+    """
+    belonging, told, wanted = places(), about or {}, sorted(set(pks))
+    found = []
+    for start in range(0, len(wanted), AT_ONCE):
+        items = Item.objects.filter(pk__in=wanted[start : start + AT_ONCE])
+        by_number = dict(items.values_list("item_no", "pk"))
+        found += [
+            Found(answer, facts, place_of(facts.holder, belonging), told.get(by_number[answer.item_no]))
+            for answer, facts in judged(items, asked)
+        ]
+    return sorted(found, key=lambda one: one.item_no)
+
+
+def items_in(found: Iterable[Found]) -> list[Item]:
+    """The items of a list, for an act on all of them."""
+    numbers = [one.item_no for one in found]
+    return [
+        item
+        for start in range(0, len(numbers), AT_ONCE)
+        for item in Item.objects.filter(item_no__in=numbers[start : start + AT_ONCE])
+    ]

@@ -71,6 +71,12 @@ SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
     ),
     "policy_set": ("site", frozenset({"policy", "effective_from", "reason"}), frozenset()),
     "person_changed": ("site", frozenset({"person", "change"}), frozenset({"note"})),
+    "instrument_added": ("site", frozenset({"instrument", "instrument_kind"}), frozenset({"note"})),
+    "calibrated": (
+        "site",
+        frozenset({"instrument", "calibrated_on", "in_tolerance"}),
+        frozenset({"good_through", "certificate_no", "calibrated_by", "as_found"}),
+    ),
     "corrected": ("any", frozenset({"reason", "replacement"}), frozenset()),
 }
 IDENTITY = (
@@ -267,10 +273,11 @@ _SHAPES = {
     **dict.fromkeys(("words", "replaces"), (_is_words, "a list of words")),
     "required": (lambda value: type(value) is int and value > 0, "a whole number of pieces"),
     "policy": (lambda value: isinstance(value, Mapping), "the choices of a site policy, by name"),
-    "effective_from": (_is_day, "a date like 2026-09-14"),
     "length_mm": (lambda value: type(value) is int and value > 0, "a whole number of millimetres"),
+    **dict.fromkeys(("effective_from", "calibrated_on", "good_through"), (_is_day, "a date like 2026-09-14")),
     **dict.fromkeys(
-        ("first_issue", "first_issue_known", "date_stated", "cleaned"), (_is_flag, "true or false")
+        ("first_issue", "first_issue_known", "date_stated", "cleaned", "in_tolerance"),
+        (_is_flag, "true or false"),
     ),
     **dict.fromkeys(
         (
@@ -290,6 +297,11 @@ _SHAPES = {
             "change",
             "batch",
             "qualification",
+            "instrument",
+            "instrument_kind",
+            "certificate_no",
+            "calibrated_by",
+            "as_found",
         ),
         (_is_text, "text"),
     ),

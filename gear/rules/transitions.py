@@ -22,6 +22,8 @@ FROM = {
     "destroy": frozenset({"rejected"}),
     "mark_cleaned": _ALL_BUT_DESTROYED,
     "release": _ALL_BUT_DESTROYED,
+    "hold_batch": _ALL_BUT_DESTROYED,
+    "release_batch": _ALL_BUT_DESTROYED,
     "report_found": _ALL_BUT_DESTROYED,
     "mate": frozenset({"ok", "held", "needs_cleaning", "out_for_test"}),
     "split": _ALL_BUT_DESTROYED,
@@ -56,7 +58,7 @@ def refusal(
         return "NOT_DIRTY"
     if change == "report_found" and not facts.lost:
         return "NOT_LOST"
-    if change == "release" and hold not in {one.entry for one in facts.holds}:
+    if change in ("release", "release_batch") and hold not in {one.entry for one in facts.holds}:
         return "NO_SUCH_HOLD"
     if change == "record_repair" and not facts.out_for_repair:
         return "NOT_OUT_FOR_REPAIR"

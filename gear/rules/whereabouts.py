@@ -55,6 +55,11 @@ class Found:
         return self.facts.usable
 
     @property
+    def can_be_held(self) -> bool:
+        """Whether a hold would say anything: not of what was destroyed, nor where no record can be read at all."""
+        return not self.facts.destroyed and self.facts.unreadable != ["state"]
+
+    @property
     def holder(self) -> tuple[str, str]:
         """(kind, name) of whoever or whatever has it; empty where the record does not say."""
         stated = self.facts.holder or {}

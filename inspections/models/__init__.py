@@ -1,7 +1,8 @@
 """What is kept of inspections: instruments, bench sessions, every test as it was read, cartons to a lab."""
 
 from inspections.models.bench import BenchRow, BenchSession
-from inspections.models.electrical import ElectricalTest, Instrument
+from inspections.models.electrical import ElectricalTest
+from inspections.models.instruments import INSTRUMENT_KIND_NAMES, Calibration, Instrument
 from inspections.models.labfiles import LabFile, LabMapping
 from inspections.models.shipping import (
     SETTLED_NAMES,
@@ -21,6 +22,7 @@ from inspections.models.words import (
 )
 
 __all__ = [
+    "INSTRUMENT_KIND_NAMES",
     "LOOK_NAMES",
     "MATERIAL_NAMES",
     "METHOD_NAMES",
@@ -32,6 +34,7 @@ __all__ = [
     "SUPPLY_NAMES",
     "BenchRow",
     "BenchSession",
+    "Calibration",
     "ElectricalTest",
     "Instrument",
     "LabFile",

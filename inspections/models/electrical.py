@@ -18,20 +18,6 @@ from inspections.models.words import (
 from inspections.rules.bounds import BOUNDS, LAB_RESULTS, LOOKS, MATERIALS, METHODS, PURPOSES, SUPPLIES
 
 
-class Instrument(models.Model):
-    """A meter, a bench or a lab in the register; its calibration counts up to and with `calibration_due_on`."""
-
-    name = models.CharField(_("name"), max_length=80, unique=True)
-    calibration_due_on = models.DateField(_("calibration good through"), null=True, blank=True)
-    note = models.CharField(_("note"), max_length=200, blank=True)
-
-    class Meta:
-        constraints = [models.CheckConstraint(condition=~Q(name=""), name="instrument_named")]
-
-    def __str__(self):
-        return self.name
-
-
 class ElectricalTest(AppendOnly):
     """One electrical test as it was read, beside its `tested` entry, which is what counts.
 

@@ -1,14 +1,7 @@
 """Reads of inspections that others may use: tests, the register of instruments, cartons."""
 
-from inspections.queries.electrical import (
-    Register,
-    calibration_on,
-    detail_problems,
-    register,
-    stated_test,
-    tests_in_force,
-    tests_of,
-)
+from inspections.queries.electrical import detail_problems, stated_test, tests_in_force, tests_of
+from inspections.queries.instruments import Register, calibration_on, calibration_problems, register
 from inspections.queries.labfiles import (
     Known,
     known_pieces,
@@ -39,6 +32,7 @@ __all__ = [
     "calibration_on",
     "carton",
     "days_late",
+    "calibration_problems",
     "detail_problems",
     "known_pieces",
     "lab_files",

@@ -1,4 +1,4 @@
-"""Reads about tests that others may use: tests of an item, the register of instruments, the check of detail rows."""
+"""Reads about tests that others may use: tests of an item, and the check of detail rows."""
 
 from __future__ import annotations
 
@@ -14,31 +14,10 @@ from django.utils.translation import gettext as _
 from gear.ledger.chain import subject_name
 from gear.ledger.problems import Problem
 from gear.models import Entry, Item
-from inspections.models import BenchSession, ElectricalTest, Instrument
+from inspections.models import BenchSession, ElectricalTest
 from inspections.rules import testfacts
-from inspections.rules.testfacts import Paper
 
 BATCH = 400
-Register = Mapping[str, date | None]
-
-
-def register() -> Register:
-    """Name, in lower case, of every instrument and lab on file, with the last day of its calibration or None."""
-    return {
-        name.casefold(): due for name, due in Instrument.objects.values_list("name", "calibration_due_on")
-    }
-
-
-def calibration_on(paper: Paper, tested_on: date, on_file: Register) -> str:
-    """One of testfacts.CALIBRATIONS for the instrument and lab named: expired where either is, else on file where
-    either is."""
-    named = [name.casefold() for name in (paper.instrument, paper.lab) if name]
-    dues = [due for name in named if (due := on_file.get(name)) is not None]
-    if not named:
-        return "not_stated"
-    if not dues:
-        return "not_on_file"
-    return "on_file" if all(tested_on <= due for due in dues) else "expired"
 
 
 def tests_of(item: Item) -> list[ElectricalTest]:

@@ -19,8 +19,10 @@ from gear.ledger import Draft, record, site_zone
 from gear.ledger.seals import make_seal
 from gear.models import Crew, Depot, Entry, Holder, Item, ItemState, User
 from gear.rules import gearbook, moments, policy
+from inspections.actions import instruments as register
 from inspections.actions import testbook as test_book
 from inspections.actions.corrections import correct_test
+from inspections.actions.instruments import Certificate
 from inspections.actions.testing import log_test
 from inspections.models import Instrument
 from inspections.rules import testbook
@@ -33,7 +35,7 @@ def load(today: date) -> dict[str, int]:
     books = fleet.books(today)
     with transaction.atomic():
         cast = _people()
-        Instrument.objects.create(name="M-1", calibration_due_on=today + timedelta(days=140))
+        _instruments(today, cast)
         _import(gear_book, "penhallow-gear.csv", books.gear, gearbook.COLUMNS)
         _import(test_book, "penhallow-tests.csv", books.tests, testbook.COLUMNS)
     _Story(today, cast).told()
@@ -66,6 +68,28 @@ def _people() -> dict[str, User]:
                 kind="person", name=one.name, crew=person.crew, depot=person.depot, person=person
             )
     return cast
+
+
+def _instruments(today: date, cast: dict[str, User]) -> None:
+    """Two meters and the lab: one in calibration for long, one calibrated six weeks ago, one due soon."""
+
+    def day(ago: int) -> date:
+        return today - timedelta(days=ago)
+
+    on_file = (
+        ("M-1", "meter", ((225, -140, "C-1187"),)),
+        ("M-2", "meter", ((fleet.METER_CALIBRATED_AGO + 361, fleet.METER_CALIBRATED_AGO, "C-1012"),
+                          (fleet.METER_CALIBRATED_AGO, -323, "C-1255"))),
+        ("R-1", "micro_ohmmeter", ((380, 15, "C-1033"),)),
+        ("The lab", "lab", ((350, -15, "L-77"),)),
+    )  # fmt: skip
+    for name, kind, calibrations in on_file:
+        made = register.add_instrument(name, kind=kind, act=Act(cast["orla"]))
+        for ago, through, number in calibrations:
+            certificate = Certificate(day(ago), day(through), True, "", number, "Sound Bay standards room")
+            register.calibrate(made, certificate, act=Act(cast["orla"]))
+    # Tests older than what is on file of M-1: the sticker of the calibration before is all that is known.
+    Instrument.objects.filter(name="M-1").update(calibration_due_on=day(225))
 
 
 def _import(book: ModuleType, name: str, rows: list[dict[str, str]], columns: tuple[str, ...]) -> None:

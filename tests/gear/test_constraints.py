@@ -13,6 +13,7 @@ from gear.models import (
     Entry,
     GearSet,
     GivenAnswer,
+    HoldBatch,
     Holder,
     Item,
     ItemState,
@@ -46,6 +47,11 @@ def entry(**columns):
         "facts": {"v": 1, "note": "x"},
     }
     return Entry.objects.bulk_create([Entry(**{**known, **columns})])[0]
+
+
+def batch(**columns):
+    known = {"number": "H-0001", "at": NOW, "about": "recall", "subject": "x", "reason": "x", "pieces": 1}
+    HoldBatch.objects.bulk_create([HoldBatch(**{**known, **columns})])
 
 
 def twice(**columns):
@@ -94,6 +100,8 @@ OFFENDERS = {
     "destructionbatch_numbered": lambda: destruction(number=0),
     "destructionbatch_witness_is_another": lambda: destruction(witness=builders.person("clerk", "orla")),
     "destructionbatch_reason_given": lambda: destruction(reason=""),
+    "holdbatch_about_known": lambda: batch(about="whim"),
+    "holdbatch_holds_something": lambda: batch(pieces=0),
     "givenanswer_verdict_known": lambda: GivenAnswer.objects.bulk_create(
         [GivenAnswer(at=timezone.now(), code="A", verdict="fine")]
     ),
@@ -139,6 +147,7 @@ UNIQUE = {
     "ItemType.key": lambda: [item_type() for _one in range(2)],
     "Item.item_no": lambda: [Item.objects.create(item_no="G-1", item_type=item_type(key=k)) for k in "ab"],
     "GearSet.set_no": lambda: [GearSet.objects.create(set_no="S-1", kind="pair") for _one in range(2)],
+    "HoldBatch.number": lambda: [batch() for _one in range(2)],
     "SiteHead.only": lambda: [SiteHead.objects.create() for _one in range(2)],
 }
 

@@ -12,9 +12,11 @@ from gear import guards
 from gear.ledger import append, make_seal
 from gear.models import (
     AppendOnly,
+    BatchHold,
     DestructionBatch,
     Entry,
     GivenAnswer,
+    HoldBatch,
     ImportedFile,
     Label,
     Membership,
@@ -25,9 +27,17 @@ from gear.models import (
     Submission,
 )
 from gear.models.evidence import Immutable
-from inspections.models import ElectricalTest, LabFile, LabMapping, Shipment, ShipmentOutcome
+from inspections.models import (
+    Calibration,
+    ElectricalTest,
+    Instrument,
+    LabFile,
+    LabMapping,
+    Shipment,
+    ShipmentOutcome,
+)
 from tests import builders
-from tests.gear.test_seals import MAKE
+from tests.gear.sealed_rows import MAKE
 
 pytestmark = pytest.mark.django_db
 MODELS = sorted(
@@ -65,6 +75,9 @@ def evidence(db):
     DestructionBatch.objects.create(
         number=1, by=person, witness=witness, destroyed_at=timezone.now(), reason="cut up", pieces=[]
     )
+    meter = Instrument.objects.create(name="M-2", kind="meter")
+    Calibration.objects.create(entry=entry, instrument=meter, calibrated_on=today, in_tolerance=True)
+    BatchHold.objects.create(entry=entry, batch=HoldBatch.objects.get(), item=blanket)
     connection.check_constraints()  # nothing is left to check, which PostgreSQL asks for before TRUNCATE
 
 
@@ -91,10 +104,13 @@ def test_every_evidence_table_is_known():
         Submission,
         ImportedFile,
         Seal,
+        HoldBatch,
+        BatchHold,
         ElectricalTest,
         LabFile,
         LabMapping,
         ShipmentOutcome,
+        Calibration,
     } <= set(MODELS)
     assert guards.tables() == [model._meta.db_table for model in MODELS]
 
@@ -141,6 +157,7 @@ REPLACED = [
     ("gear_label", {"code": "'BBBBBBBBBBB'"}, "1"),
     ("gear_membership", {"id": "id + 1000"}, "1"),
     ("gear_seal", {"number": "number + 1000"}, "1"),
+    ("gear_holdbatch", {"id": "'f' || substr(id, 2)"}, "1"),
     ("inspections_electricaltest", {"entry_id": "'f' || substr(entry_id, 2)"}, "1"),
 ]
 

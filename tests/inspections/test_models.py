@@ -10,7 +10,7 @@ from django.db import DatabaseError, IntegrityError, connection, transaction
 
 from gear import guards
 from gear.models.evidence import Immutable
-from inspections.models import ElectricalTest, Instrument
+from inspections.models import Calibration, ElectricalTest, Instrument
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -147,6 +147,28 @@ def test_rows_are_evidence():
     assert ElectricalTest.objects.get().seconds == 60
 
 
-def test_an_instrument_has_a_name():
-    with pytest.raises(IntegrityError, match="instrument_named"), transaction.atomic():
-        Instrument.objects.create(name="")
+@pytest.mark.parametrize(
+    ("constraint", "columns"),
+    [("instrument_named", {"name": ""}), ("instrument_kind_known", {"name": "M-2", "kind": "ruler"})],
+)
+def test_an_instrument_has_a_name_and_a_kind_that_there_is(constraint, columns):
+    with pytest.raises(IntegrityError, match=constraint), transaction.atomic():
+        Instrument.objects.create(**columns)
+
+
+def test_two_instruments_do_not_differ_by_capitals_alone():
+    Instrument.objects.create(name="Bench 2")
+    with pytest.raises(IntegrityError, match="instrument_name_unique"), transaction.atomic():
+        Instrument.objects.create(name="BENCH 2")
+
+
+def test_a_calibration_does_not_end_before_it_begins():
+    (entry,) = builders.tested(builders.glove())
+    day, meter = ROW["tested_on"], Instrument.objects.create(name="M-2")
+    columns = {"entry": entry, "instrument": meter, "calibrated_on": day, "in_tolerance": True}
+    with (
+        pytest.raises(IntegrityError, match="calibration_ends_after_it_begins"),
+        transaction.atomic(),
+    ):
+        Calibration.objects.create(**columns, good_through=date(2026, 3, 1))
+    Calibration.objects.create(**columns, good_through=day)

@@ -50,6 +50,8 @@ RIGHT = {
     },
     "policy_set": {"policy": {}, "effective_from": "2026-07-01", "reason": "new"},
     "person_changed": {"person": "dev", "change": "role"},
+    "instrument_added": {"instrument": "M-2", "instrument_kind": "meter"},
+    "calibrated": {"instrument": "M-2", "calibrated_on": "2026-08-03", "in_tolerance": True},
     "corrected": {"reason": "typed wrong", "replacement": None},
 }
 

@@ -10,9 +10,12 @@ import pytest
 from django.test import Client
 from django.urls import URLResolver, get_resolver, reverse
 
+from gear.actions.acting import Act
+from gear.actions.batches import Cause, hold_all
 from gear.models import ROLES, Label
 from gear.permissions import ACTS, BOUND_TO_DEPOT, can
 from gear.site import gate
+from inspections.models import Instrument
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -81,13 +84,25 @@ def address(cast, monkeypatch):
     builders.tested(glove)
     builders.happened(glove, "labelled", code=CODE)
     truck = builders.holder("truck", "T-12", crew=cast.crew)
-    keys = {"person": cast.marisol.pk, "crew": cast.crew.pk, "depot": cast.depot.pk, "holder": truck.pk}
+    meter = Instrument.objects.create(name="M-2", kind="meter")
+    cause = Cause("recall", "Recall: lot 7A")
+    batch = hold_all(
+        [builders.blanket("B-00001", lot="7A")], cause=cause, reason="maker's notice", act=Act(cast.orla)
+    )
+    keys = {
+        "instrument": meter.pk,
+        "person": cast.marisol.pk,
+        "crew": cast.crew.pk,
+        "depot": cast.depot.pk,
+        "holder": truck.pk,
+    }
 
     examples = {
         "item_no": glove.item_no,
         "code": Label.objects.get().code,
         "verb": "hold",
         "number": "L-0001",
+        "batch_no": batch.number,
         "uuid": str(glove.entry_set.get(kind="tested").pk),
     }
     return lambda name: address_of(name, examples, keys=keys)

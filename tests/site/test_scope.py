@@ -6,9 +6,10 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from gear.actions import condition, corrections, custody, looks, people, relabelling, sets
+from gear.actions import batches, condition, corrections, custody, looks, people, relabelling, sets
 from gear.actions.acting import Act
-from gear.models import Crew, Depot, Entry, Holder, Refusal
+from gear.ledger import append
+from gear.models import BatchHold, Crew, Depot, Entry, HoldBatch, Holder, Refusal
 from gear.permissions import BOUND_TO_DEPOT, NotAllowed, check_scope
 from gear.site import gate
 from inspections.actions import testing
@@ -48,6 +49,7 @@ def gear_at(shelf, act):
         "record_repair": ("sent_for_repair", {"reason": "scratched"}),
         "report_found": ("lost", {"reason": "not on the truck"}),
         "release": ("held", {"reason": "odd smell"}),
+        "release_batch": ("held", {"reason": "odd smell"}),
     }
     if act in earlier:
         kind, facts = earlier[act]
@@ -72,6 +74,7 @@ def do(act, gear, by, cast, home):
         "record_repair": lambda: looks.record_repair(first, done="patched", act=doing),
         "destroy": lambda: condition.destroy(first, witness=cast.dev, reason="cut up", act=doing),
         "release": lambda: condition.release(first, hold_id=str(last.pk), reason="aired", act=doing),
+        "release_batch": lambda: batches.release_all(in_batch(last, cast), reason="aired", act=doing),
         "move": lambda: custody.move([first], to=home, act=doing),
         "issue": lambda: custody.issue([first], to=builders.holder("person", "Dev"), act=doing),
         "mate": lambda: sets.mate(*gear, act=doing),
@@ -80,6 +83,15 @@ def do(act, gear, by, cast, home):
         "correct": lambda: corrections.correct(last, new=None, reason="typed twice", act=doing),
         "log_test": lambda: testing.log_test(first, accepted_reading(), act=doing),
     }[act]()
+
+
+def in_batch(hold, cast):
+    """The batch of one hold, as somebody else placed it."""
+    stated = {"number": "H-0001", "about": "recall", "subject": "x", "reason": "x", "pieces": 1}
+    batch = HoldBatch(by=cast.pim, **stated)
+    append(batch)
+    BatchHold.objects.create(entry=hold, batch=batch, item=hold.item)
+    return batch
 
 
 def accepted_reading():
@@ -93,7 +105,7 @@ def accepted_reading():
     )
 
 
-DOER = {"release": "ines"}
+DOER = {"release": "ines", "release_batch": "ines"}
 BOUND = sorted(BOUND_TO_DEPOT)
 FREE = ["hold", "inspect_before_use", "note", "reject", "report_event", "report_found", "report_lost"]
 
@@ -177,6 +189,7 @@ def test_no_page_shows_a_worker_or_foreman_what_is_on_file_of_another_crews_peop
         "code": "ABCDEFGHJKX",
         "verb": "hold",
         "number": "L-0001",
+        "batch_no": "H-0001",
         "uuid": str(strangers.glove.entry_set.get(kind="tested").pk),
     }
     keys = {"person": strangers.rasmus.pk, "crew": strangers.crew.pk, "depot": strangers.clay.pk}

@@ -1,0 +1,47 @@
+"""Holds that were placed as one act: what was asked for, and which pieces it took out of use."""
+
+import uuid
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from gear.models.book import Item
+from gear.models.evidence import AppendOnly, Entry, Sealed
+from gear.models.people import User
+
+ABOUT_NAMES = {"recall": _("Recall"), "trace": _("Bad instrument")}
+
+
+class HoldBatch(Sealed):
+    """One act that held many pieces. `number` stands in each of their `held` entries; `id` is that of the act.
+
+    `subject` says in a line what it is about, `asked` exactly what was asked for, `pieces` how many were held.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    number = models.CharField(_("batch"), max_length=20, unique=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, null=True)
+    about = models.CharField(max_length=8, choices=list(ABOUT_NAMES.items()))
+    subject = models.CharField(max_length=200)
+    reason = models.CharField(_("reason"), max_length=500)
+    asked = models.JSONField(default=dict)
+    pieces = models.PositiveIntegerField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(about__in=list(ABOUT_NAMES)), name="holdbatch_about_known"),
+            models.CheckConstraint(condition=Q(pieces__gte=1), name="holdbatch_holds_something"),
+        ]
+
+    def __str__(self):
+        return self.number
+
+
+class BatchHold(AppendOnly):
+    """That a hold belongs to a batch: an index into the `held` entries, which name it themselves."""
+
+    entry = models.OneToOneField(Entry, models.PROTECT, primary_key=True)
+    batch = models.ForeignKey(HoldBatch, models.PROTECT, related_name="holds")
+    item = models.ForeignKey(Item, models.PROTECT)

@@ -1,0 +1,50 @@
+"""One row for each sealed table but entries, ready to be stored."""
+
+import hashlib
+from uuid import uuid4
+
+from gear.models import GivenAnswer, HoldBatch, ImportedFile, Refusal, Submission
+from tests import builders
+
+
+def refusal(**columns):
+    return Refusal(**{"via": "web", "act": "issue", "code": "NOT_GOOD", "subject": "B-1", **columns})
+
+
+def given(item=None, **columns):
+    return GivenAnswer(**{"item": item, "code": "ABC", "verdict": "stop", "reasons": ["HELD"], **columns})
+
+
+def imported(**columns):
+    content = b"item_no\nB-1\n"
+    sha256 = hashlib.sha256(content).hexdigest()
+    known = {
+        "book": "gear",
+        "name": "a.csv",
+        "sha256": sha256,
+        "content": content,
+        "rows_new": 1,
+        "rows_known": 0,
+    }
+    return ImportedFile(**{**known, **columns})
+
+
+def sent(**columns):
+    orla = builders.person("clerk", "orla")
+    return Submission(
+        **{"id": uuid4(), "by": orla, "act": "hold", "fingerprint": "f", "answer": {"ok": 1}, **columns}
+    )
+
+
+def batch(**columns):
+    known = {"number": "H-0001", "about": "recall", "subject": "Recall: lot 7A", "reason": "x", "pieces": 1}
+    return HoldBatch(**{**known, "by": builders.person("clerk", "orla"), **columns})
+
+
+MAKE = {
+    Refusal: refusal,
+    GivenAnswer: given,
+    ImportedFile: imported,
+    Submission: sent,
+    HoldBatch: batch,
+}
