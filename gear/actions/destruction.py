@@ -45,8 +45,16 @@ def destroy_batch(
         why, number = reason_in(reason), _next_number()
         batch = DestructionBatch(number=number, by=act.by, witness=seen_by, reason=why)
         facts = {"reason": why, "witness": seen_by.username, "batch": str(batch)}
+        many = len(ordered) > 1
         drafts = [
-            Draft(item, "destroyed", facts, act.occurred_at, act.occurred_on, id=uuid5(act.id, item.item_no))
+            Draft(
+                item,
+                "destroyed",
+                facts,
+                act.occurred_at,
+                act.occurred_on,
+                id=uuid5(act.id, item.item_no) if many else act.id,
+            )
             for item in ordered
         ]
         entries = record_many(drafts, by=act.by, via=act.via, device=act.device)

@@ -12,7 +12,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from gear.actions import condition, custody, looks
+from gear.actions import condition, custody, destruction, looks
 from gear.actions.acting import Act
 from gear.actions.submissions import once
 from gear.api.fields import Body, Moment, Text, Word, checked
@@ -56,6 +56,8 @@ class ActBody(Body):
     words = serializers.ListField(child=Text(most=60), required=False, max_length=12)
     hold = serializers.UUIDField(required=False)
     witness = Text(most=150, required=False)
+    witness_secret = Text(most=4096, required=False)
+    place = Text(most=200, required=False)
     occurred_at = Moment(required=False)
     device = Text(most=80, required=False)
 
@@ -85,7 +87,9 @@ class Acts(APIView):
     def post(self, request: Any, item_no: str, *, given: dict[str, Any]) -> Response:
         item, act = find(item_no), act_of(request, given)
         work = _WORK.get(given["act"], _with_reason)
-        return recorded_once(request, {**given, "item": item_no}, lambda: [work(item, given, act)], act=act)
+        # What is kept of a sending must not hold a trace of a password or PIN.
+        kept = {name: value for name, value in given.items() if name != "witness_secret"}
+        return recorded_once(request, {**kept, "item": item_no}, lambda: [work(item, given, act)], act=act)
 
 
 def act_of(request: Any, given: dict[str, Any]) -> Act:
@@ -153,6 +157,7 @@ def _inspected(item: Item, given: dict[str, Any], act: Act) -> Entry:
         item,
         outcome=_needed(given, "outcome"),
         words=given.get("words"),
+        place=given.get("place", ""),
         note=given.get("reason", ""),
         act=act,
     )
@@ -166,7 +171,14 @@ def _released(item: Item, given: dict[str, Any], act: Act) -> Entry:
 
 def _destroyed(item: Item, given: dict[str, Any], act: Act) -> Entry:
     witness = User.objects.filter(username=given.get("witness", ""), is_active=True).first()
-    return condition.destroy(item, witness=witness, reason=given.get("reason", ""), act=act)
+    batch = destruction.destroy_batch(
+        [item],
+        witness=witness,
+        secret=given.get("witness_secret", ""),
+        reason=given.get("reason", ""),
+        act=act,
+    )
+    return Entry.objects.get(pk=batch.pieces[0])
 
 
 def _needed(given: dict[str, Any], name: str) -> Any:

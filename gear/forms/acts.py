@@ -160,6 +160,13 @@ class DestroyForm(ActForm):
         empty_label=NOT_CHOSEN[1],
         help_text=gettext_lazy("Another person than you."),
     )
+    secret = forms.CharField(
+        label=gettext_lazy("Password or PIN of the witness"),
+        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+        strip=False,
+        max_length=4096,
+        help_text=gettext_lazy("The witness types it, not you."),
+    )
     reason = _reason()
     confirmed = forms.BooleanField(
         label=gettext_lazy("It was cut up or broken so that nobody can ever use it again."),

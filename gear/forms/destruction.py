@@ -14,6 +14,7 @@ from gear.forms.acts import LONGEST_REASON, one_item
 from gear.forms.people import password_field
 from gear.forms.strict import NOT_CHOSEN, PlainForm, text_field
 from gear.models import Item, User
+from gear.queries import described
 from gear.queries.picking import witnesses_for
 
 
@@ -60,7 +61,7 @@ class DestructionForm(PlainForm):
         self.rows = {item.item_no: item for item in rows}
         if self.rows:
             field = self.fields["pieces"]
-            field.choices = [(number, f"{number} {item.item_type}") for number, item in self.rows.items()]
+            field.choices = [(number, f"{number} {_heading(item)}") for number, item in self.rows.items()]
             field.initial = list(self.rows)
         else:
             del self.fields["pieces"]
@@ -83,3 +84,10 @@ class DestructionForm(PlainForm):
         """All pieces of the batch, each once."""
         ticked = [self.rows[number] for number in self.cleaned_data.get("pieces") or []]
         return list({item.pk: item for item in [*ticked, *self.cleaned_data.get("scanned", [])]}.values())
+
+
+def _heading(item: Item) -> str:
+    shared = {
+        name: getattr(item.item_type, name) for name in ("kind", "size", "cable_size", "cable_length_m")
+    }
+    return described.heading({**shared, "class": item.item_type.cls, "hand": item.hand})

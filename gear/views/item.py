@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any, cast
+from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -74,10 +75,21 @@ def _page(seen: Seen, asked: Question, person: User) -> dict[str, Any]:
         "label_address": address_of("label", facts.item_no) if labels.may_have_label(facts) else "",
         "answer_address": address_of("answer", facts.label) if facts.label else "",
         "acts": acts_for(person, facts),
+        "tag_address": _tag_address(person, facts),
         "may_correct": permissions.can(person, "correct")
         and bool(address_of("correct", record.entries[0].entry.id)),
     }
     return page
+
+
+def _tag_address(person: User, facts: ItemFacts) -> str:
+    """Where the red tag of a rejected piece is printed, for whoever may."""
+    address = address_of("red_tags") if facts.condition == "rejected" else ""
+    return (
+        f"{address}?{urlencode({'item': facts.item_no})}"
+        if address and person.role in permissions.OFFICE
+        else ""
+    )
 
 
 def _as_of(asked: Question) -> str:

@@ -87,8 +87,15 @@ def _ask(
         "nothing": bool(typed) and not several,
         "several": several,
         "waiting": _waiting(),
+        "tag_for": _just_rejected(request.GET.get("done", "")),
     }
     return render(request, "gear/look.html", page, status=status)
+
+
+def _just_rejected(item_no: str) -> str:
+    """The number of the piece that was looked at just now, where it needs a red tag."""
+    found = ItemState.objects.filter(condition="rejected", item__item_no=item_no.replace("\x00", ""))
+    return found.values_list("item__item_no", flat=True).first() or ""
 
 
 def _waiting() -> list[dict[str, Any]]:
@@ -134,7 +141,7 @@ def _sent(request: HttpRequest) -> HttpResponse:
     told = told_in_short(queries.answer(item.item_no, queries.question()))
     done = _("The look is recorded.") if is_new else _("This look was recorded before, once.")
     messages.success(request, f"{done} {told}")
-    return redirect("look")
+    return redirect(f"{reverse('look')}?{urlencode({'done': item.item_no})}")
 
 
 def _page(

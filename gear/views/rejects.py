@@ -84,9 +84,8 @@ def add_destruction(request: HttpRequest) -> HttpResponse:
         )
         return {"number": batch.number}
 
-    # What is kept of a sending must not hold a trace of the secret of the witness.
-    body = {name: value for name, value in sent_values(request, form).items() if name != "secret"}
     try:
+        body = sent_values(request, form)
         done, _is_new = once(doing.id, act="destroy_batch", body=body, by=person, work=work)
     except REFUSALS as error:
         return _form(request, form, status=refused_in(form, error))

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 from uuid import uuid4
 
-from django.forms import Form
+from django.forms import Form, PasswordInput
 from django.http import HttpRequest, QueryDict
 from django.utils.translation import gettext as _
 
@@ -15,8 +15,15 @@ from gear.permissions import NotAllowed
 
 
 def sent_values(request: HttpRequest, form: Form) -> dict[str, list[str]]:
-    """What was sent in the fields of a form, its id apart: the same again is the same act."""
-    return {name: request.POST.getlist(name) for name in form.fields if name != "id"}
+    """What was sent in the fields of a form, its id apart: the same again is the same act.
+
+    Secrets are left out: what is kept of a sending must not hold a trace of a password or PIN.
+    """
+    return {
+        name: request.POST.getlist(name)
+        for name, field in form.fields.items()
+        if name != "id" and not isinstance(field.widget, PasswordInput)
+    }
 
 
 def refused_in(form: Form, error: Exception, *, names: Mapping[str, str] | None = None) -> int:

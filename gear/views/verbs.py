@@ -9,7 +9,7 @@ from typing import Any
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from gear.actions import condition, custody, looks, relabelling, sets
+from gear.actions import condition, custody, destruction, looks, relabelling, sets
 from gear.actions.acting import Act
 from gear.forms import acts as forms
 from gear.forms import looks as look_forms
@@ -75,7 +75,13 @@ def _release(form: ActForm, act: Act) -> Any:
 
 def _destroy(form: ActForm, act: Act) -> Any:
     stated = form.cleaned_data
-    return condition.destroy(form.setting.item, witness=stated["witness"], reason=stated["reason"], act=act)
+    return destruction.destroy_batch(
+        [form.setting.item],
+        witness=stated["witness"],
+        secret=stated["secret"],
+        reason=stated["reason"],
+        act=act,
+    )
 
 
 def _mate(form: ActForm, act: Act) -> Any:

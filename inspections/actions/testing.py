@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from gear import permissions
 from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals
+from gear.actions.looks import check_not_own_repair
 from gear.ledger import Draft, IdReused, record, rules_on, site_zone
 from gear.ledger.chain import EARLIEST, SKEW
 from gear.models import Item
@@ -47,8 +48,8 @@ def log_test(
     """Judge a test with the pack in force on its day and record it; returns the row and the judgement.
 
     A void or failed test is kept like any other; a failed one rejects the item at once. The same `act.id` or the same
-    test sent again returns what was recorded. Raises NotAllowed, Refused, BadTest (with the field), BadMoment or
-    IdReused; then nothing was stored but the refusal.
+    test sent again returns what was recorded. Nobody accepts by a test what they repaired. Raises NotAllowed, Refused,
+    BadTest (with the field), BadMoment or IdReused; then nothing was stored but the refusal.
     """
     paper = Paper(lab_result, lab, instrument, report_no)
     with keeping_refusals("log_test", item.item_no, act):
@@ -70,6 +71,8 @@ def log_test(
             on_file=queries.register(),
             entry_id=act.id,
         )
+        if judgement.outcome == "accepted":
+            check_not_own_repair(facts, act)
         row = row_of(item, draft)
         if act.occurred_at:
             draft = replace(draft, occurred_at=act.occurred_at, occurred_on=None)

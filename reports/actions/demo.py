@@ -11,13 +11,17 @@ from django.db import transaction
 from django.utils import timezone
 
 from fixtures.demo import fleet, people
-from gear.actions import condition, custody, looks
+from gear import queries
+from gear.actions import condition, custody, looks, sightings
 from gear.actions import gearbook as gear_book
 from gear.actions.acting import Act
 from gear.actions.committing import BY_COMMAND
+from gear.actions.destruction import destroy_batch
+from gear.actions.qualifications import qualify
 from gear.ledger import Draft, record, site_zone
 from gear.ledger.seals import make_seal
 from gear.models import Crew, Depot, Entry, Holder, Item, ItemState, User
+from gear.queries import Scanned
 from gear.rules import gearbook, moments, policy
 from inspections.actions import instruments as register
 from inspections.actions import testbook as test_book
@@ -107,11 +111,23 @@ class _Story:
     cast: dict[str, User]
 
     def told(self) -> None:
+        self._inspectors()
         self._crew_seven()
         self._truck_twelve()
         self._scrap_and_loss()
         self._repair_and_fault()
         self._paper()
+
+    def _inspectors(self) -> None:
+        """Orla may accept by eye; what Bertrand had has run out."""
+        for name, first, last in (("bertrand", -760, -30), ("orla", -90, 275)):
+            qualify(
+                self.cast[name],
+                from_on=self.today + timedelta(days=first),
+                until_on=self.today + timedelta(days=last),
+                reason="two days at the bench, then an examination",
+                act=Act(self.cast["ines"]),
+            )
 
     def _crew_seven(self) -> None:
         """Marisol's right glove fails on Thursday; a colleague's pair was used without protectors."""
@@ -155,8 +171,16 @@ class _Story:
         """A destroyed ghost still on a truck, a lost pair found again, a recall hold."""
         ghost, lost, recalled = self._held_by("T-03", kind="blanket")[:3]
         condition.reject(ghost, reason="cut through the colour layer", act=self._act("orla", days=40))
-        condition.destroy(
-            ghost, witness=self.cast["ines"], reason="cut in four", act=self._act("orla", days=38)
+        destroy_batch(
+            [ghost],
+            witness=self.cast["ines"],
+            secret=people.PASSWORD,
+            reason="cut in four",
+            act=self._act("orla", days=38),
+        )
+        seen = queries.seen(ghost.item_no, queries.question())
+        sightings.keep_answer(
+            Scanned(seen, ""), queries.question(), typed=ghost.item_no, by=self.cast["marisol"]
         )
         condition.report_lost(lost, reason="left at the storm job", act=self._act("bertrand", days=30))
         condition.report_found(lost, note="in the bin of T-19", act=self._act("bertrand", days=2))
@@ -173,7 +197,7 @@ class _Story:
             )
         repaired = self._held_by("Tannery Road tool room", kind="blanket")[0]
         condition.report_event(
-            repaired, event="repaired", note="corner patched", act=self._act("orla", days=6)
+            repaired, event="repaired", note="corner patched", act=self._act("bertrand", days=6)
         )
         reading = Reading(
             self.today - timedelta(days=5),

@@ -183,7 +183,8 @@ def _found(cast, item):
 
 def _destroyed(cast, item):
     builders.happened(item, "rejected", reason="cut")
-    return cast.orla, {"witness": cast.ines.pk, "reason": "cut up", "confirmed": "on"}
+    secret = "ines keeps a secret"
+    return cast.orla, {"witness": cast.ines.pk, "secret": secret, "reason": "cut up", "confirmed": "on"}
 
 
 def _cleaned(cast, item):

@@ -67,7 +67,8 @@ def test_an_item_that_stopped_being_good_while_the_page_was_open_is_refused(clie
 
 def test_destruction_needs_a_rejection_another_pair_of_eyes_and_a_tick(client, cast, good):
     client.force_login(cast.orla)
-    fields = {"witness": cast.ines.pk, "reason": "cut up", "confirmed": "on"}
+    secret = "ines keeps a secret"
+    fields = {"witness": cast.ines.pk, "secret": secret, "reason": "cut up", "confirmed": "on"}
     refused(client, good, "destroy", "NOT_FROM_OK", **fields)
     builders.happened(good, "rejected", reason="cut")
     for name in fields:

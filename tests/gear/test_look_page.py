@@ -90,7 +90,8 @@ def test_a_look_is_recorded_with_its_place_and_the_next_piece_is_asked_for(orla)
         "side": "inside",
     }
     answer = orla.post(PAGE, fields)
-    assert (answer.status_code, answer.url) == (302, PAGE)
+    assert (answer.status_code, answer.url) == (302, f"{PAGE}?done=G-7")
+    assert "/rejects/red-tags.pdf?item=G-7" in orla.get(answer.url).content.decode()
     assert "STOP" in told(answer)[0]
     assert piece.entry_set.get(kind="inspected").facts["place"] == "inside:finger_3,palm"
     page = orla.get("/items/G-7/").content.decode()

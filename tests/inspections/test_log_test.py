@@ -342,3 +342,29 @@ def test_every_finding_has_words():
     from gear.wording import TEST_CODES
 
     assert FINDINGS.keys() <= TEST_CODES.keys()
+
+
+# Nobody accepts their own repair
+
+
+@pytest.fixture
+def repaired(cast):
+    """A blanket that Orla repaired the day before."""
+    blanket = builders.blanket("B-1")
+    builders.happened(blanket, "sent_for_repair", reason="torn corner", on=DAY - timedelta(days=2))
+    builders.happened(blanket, "event", event="repaired", on=DAY - timedelta(days=1), by=cast.orla)
+    return blanket
+
+
+def test_nobody_accepts_by_a_test_what_they_repaired(cast, repaired):
+    with pytest.raises(Refused, match="Another person must"):
+        log_test(repaired, reading(purpose="after_repair"), act=Act(cast.orla))
+    assert Refusal.objects.get().code == "OWN_REPAIR"
+    assert verdict(repaired) == "stop"
+    log_test(repaired, reading(purpose="after_repair"), act=Act(builders.person("clerk", "runa")))
+    assert verdict(repaired) == "good"
+
+
+def test_whoever_repaired_may_record_that_it_failed(cast, repaired):
+    _row, judgement = log_test(repaired, reading(purpose="after_repair", breakdown=True), act=Act(cast.orla))
+    assert judgement.outcome == "failed"
