@@ -3,6 +3,9 @@
 from django.urls import include, path
 
 from inspections.views import (
+    bench_page,
+    bench_posting,
+    bench_sessions,
     correcting,
     importing,
     instruments,
@@ -26,6 +29,14 @@ urlpatterns = [
     path("instruments/<int:pk>/trace/", tracing.page, name="instrument_trace"),
     path("instruments/<int:pk>/trace.csv", tracing.csv, name="instrument_trace_csv"),
     path("instruments/<int:pk>/trace.pdf", tracing.pdf, name="instrument_trace_pdf"),
+    path("bench/", bench_sessions.bench_sessions, name="bench_sessions"),
+    path("bench/<str:session_no>/", bench_page.bench_session, name="bench_session"),
+    path("bench/<str:session_no>/details/", bench_sessions.bench_details, name="bench_details"),
+    path("bench/<str:session_no>/scan/", bench_page.bench_scan, name="bench_scan"),
+    path("bench/<str:session_no>/rows/", bench_page.bench_rows, name="bench_rows"),
+    path("bench/<str:session_no>/rows/<uuid:pk>/", bench_page.bench_row, name="bench_row"),
+    path("bench/<str:session_no>/confirm/", bench_page.bench_confirm, name="bench_confirm"),
+    path("bench/<str:session_no>/post/", bench_posting.bench_post, name="bench_post"),
     path("import/tests/", importing.import_tests, name="import_tests"),
     path("lab-files/", labfiles.lab_files, name="lab_files"),
     path("lab-files/check/", labfiles.lab_file, name="lab_file"),

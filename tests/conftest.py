@@ -49,12 +49,15 @@ def guards_down_for_flush(request: pytest.FixtureRequest) -> Iterator[None]:
         return
     from django.db import connection
 
+    import inspections.guards
     from gear import guards
 
     request.getfixturevalue("transactional_db")
-    guards.install(connection)
+    for one in (guards, inspections.guards):
+        one.install(connection)
     yield
-    guards.remove(connection)
+    for one in (guards, inspections.guards):
+        one.remove(connection)
 
 
 @pytest.fixture

@@ -1,7 +1,27 @@
 """Reads of inspections that others may use: tests, the register of instruments, cartons."""
 
-from inspections.queries.electrical import detail_problems, stated_test, tests_in_force, tests_of
-from inspections.queries.instruments import Register, calibration_on, calibration_problems, register
+from inspections.queries.bench import (
+    Board,
+    RowNow,
+    board,
+    ground_sets,
+    last_accepted_ma,
+    mates_missing,
+    row_before,
+    sessions,
+)
+from inspections.queries.electrical import (
+    detail_problems,
+    stated_test,
+    tests_in_force,
+    tests_of,
+)
+from inspections.queries.instruments import (
+    Register,
+    calibration_on,
+    calibration_problems,
+    register,
+)
 from inspections.queries.labfiles import (
     Known,
     known_pieces,
@@ -24,23 +44,31 @@ from inspections.queries.shipments import (
 
 __all__ = [
     "Awaited",
+    "Board",
     "Carton",
     "Known",
     "Line",
     "Register",
+    "RowNow",
     "awaited",
+    "board",
     "calibration_on",
+    "calibration_problems",
     "carton",
     "days_late",
-    "calibration_problems",
     "detail_problems",
+    "ground_sets",
     "known_pieces",
     "lab_files",
+    "last_accepted_ma",
     "mappings",
+    "mates_missing",
     "open_shipments",
     "pieces_in",
     "pieces_of",
     "register",
+    "row_before",
+    "sessions",
     "shipments",
     "stated_test",
     "tests_in_force",

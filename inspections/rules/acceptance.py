@@ -227,14 +227,14 @@ def _current(reading: Reading, item: TestedItem, pack: RulePack, limit: Figure |
     elif _usable(current) and limit is not None and not current <= limit.value:  # type: ignore[operator]
         yield Finding("CURRENT_ABOVE_LIMIT", {"leakage_ma": current, "limit_ma": limit.value})
     elif _usable(current):
-        yield from _implausible(current, reading.expected)  # type: ignore[arg-type]
+        yield from implausible(current, reading.expected)  # type: ignore[arg-type]
     if item.length_mm is None:
         yield from _length_not_stated(current, pack.glove_limits_ma(item.cls))
     elif limit is None and item.cls is not None:
         yield Finding("NO_CURRENT_LIMIT", {"class": item.cls, "length_mm": item.length_mm})
 
 
-def _implausible(current: Decimal, expected: Expected | None) -> Iterator[Finding]:
+def implausible(current: Decimal, expected: Expected | None) -> Iterator[Finding]:
     """A current so far below what was to be expected that the set-up is at fault, and nothing was proved."""
     if expected is None or not _usable(expected.leakage_ma):
         return

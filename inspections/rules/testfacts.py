@@ -112,6 +112,16 @@ def facts_of(
     return {name: value for name, value in facts.items() if value or name == "judged_as"}
 
 
+def verdict_of(judgement: Judgement) -> dict[str, Any]:
+    """A judgement alone as JSON, which `recorded` reads back."""
+    return {
+        "outcome": judgement.outcome,
+        "codes": [{"code": one.code, **_json(one.values)} for one in judgement.codes],
+        "effects": sorted(judgement.effects),
+        "limit": _limit(judgement),
+    }
+
+
 def _limit(judgement: Judgement) -> dict[str, Any]:
     figures = {"limit_ma": judgement.limit, "proof_v": judgement.proof}
     limit: dict[str, Any] = {name: _figure(figure) for name, figure in figures.items() if figure is not None}

@@ -17,6 +17,7 @@ from gear.permissions import ACTS, BOUND_TO_DEPOT, can
 from gear.site import gate
 from inspections.models import Instrument
 from tests import builders
+from tests.inspections.bench_day import day
 
 pytestmark = pytest.mark.django_db
 TABLE = Path(__file__).parents[2] / "fixtures" / "roles.csv"
@@ -104,6 +105,7 @@ def address(cast, monkeypatch):
         "number": "L-0001",
         "batch_no": batch.number,
         "uuid": str(glove.entry_set.get(kind="tested").pk),
+        "session_no": day(cast.orla).number,
     }
     return lambda name: address_of(name, examples, keys=keys)
 

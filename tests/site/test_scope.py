@@ -15,6 +15,7 @@ from gear.site import gate
 from inspections.actions import testing
 from inspections.rules.acceptance import Reading
 from tests import builders
+from tests.inspections.bench_day import day
 from tests.site.test_matrix import ROUTES, address_of
 
 pytestmark = pytest.mark.django_db
@@ -191,6 +192,7 @@ def test_no_page_shows_a_worker_or_foreman_what_is_on_file_of_another_crews_peop
         "number": "L-0001",
         "batch_no": "H-0001",
         "uuid": str(strangers.glove.entry_set.get(kind="tested").pk),
+        "session_no": day(cast.orla).number,
     }
     keys = {"person": strangers.rasmus.pk, "crew": strangers.crew.pk, "depot": strangers.clay.pk}
     opened = []
