@@ -15,7 +15,7 @@ from gear.models import Holder
 from gear.queries.picking import holders_for
 from gear.rules.tables import Problem
 from inspections import queries, wording
-from inspections.models import LabMapping, Shipment
+from inspections.models import PURPOSE_NAMES, SUPPLY_NAMES, LabMapping, Shipment
 from inspections.rules import labfile, units
 from inspections.rules.labfile import Column, LabColumns
 
@@ -122,12 +122,12 @@ class MappingForm(PlainForm):
     decimal = choice_field(gettext_lazy("Decimals are written with a"), DECIMALS)
     purpose = choice_field(
         gettext_lazy("Purpose of every test"),
-        [NOT_NEEDED, *((one, one) for one in labfile.WORDS["purpose"])],
+        [NOT_NEEDED, *PURPOSE_NAMES.items()],
         required=False,
     )
     supply = choice_field(
         gettext_lazy("Supply of every test"),
-        [NOT_NEEDED, *((one, one) for one in labfile.WORDS["supply"])],
+        [NOT_NEEDED, *SUPPLY_NAMES.items()],
         required=False,
     )
     instrument = text_field(gettext_lazy("Instrument of every test"), most=80, required=False)

@@ -11,6 +11,7 @@ from typing import Any
 from django.db.models import Count, Q, QuerySet
 from django.utils import timezone
 
+from gear import wording
 from gear.ledger import site_zone
 from gear.models import Item, ItemState
 from gear.rules import fold
@@ -144,6 +145,15 @@ class Awaited:
     pieces: int
     open: int
     missing: tuple[str, ...]
+
+    @property
+    def sent(self) -> str:
+        """The day in words, for reports."""
+        return wording.day(self.sent_on)
+
+    @property
+    def expected(self) -> str:
+        return wording.day(self.expected_on)
 
 
 def awaited(*, as_of: date, at: datetime) -> list[Awaited]:

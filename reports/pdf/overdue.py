@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from django.template.loader import render_to_string
 
 from gear.pdf import pdf_from
+from inspections.queries import Awaited
 from reports.rules.overdue import OverdueReport
 from reports.wording import Caps, Phone, tell
 
+Lab = Sequence[Awaited] | None
 PAPERS = ("letter", "a4")
 # A line costs some 20 ms and 130 KiB to set. Page one, what needs a phone call, comes before all else.
 PHONE_LINES = 400
@@ -25,14 +27,24 @@ def caps_for(report: OverdueReport) -> Caps:
     return Caps(PHONE_LINES, due, off)
 
 
-def overdue_pdf(report: OverdueReport, *, phones: Mapping[str, Phone], paper: str = "letter") -> bytes:
-    """The report as a tagged PDF on one of PAPERS. Long lists are cut and say so; counts are whole. Raises NotSet."""
-    return pdf_from(overdue_html(report, phones=phones, paper=paper, caps=caps_for(report)))
+def overdue_pdf(
+    report: OverdueReport, *, phones: Mapping[str, Phone], paper: str = "letter", lab: Lab = None
+) -> bytes:
+    """The report as a tagged PDF on one of PAPERS. Long lists are cut and say so; counts are whole. Raises NotSet.
+
+    `lab` are the shipments still open; None leaves that part out.
+    """
+    return pdf_from(overdue_html(report, phones=phones, paper=paper, caps=caps_for(report), lab=lab))
 
 
 def overdue_html(
-    report: OverdueReport, *, phones: Mapping[str, Phone], paper: str = "letter", caps: Caps | None = None
+    report: OverdueReport,
+    *,
+    phones: Mapping[str, Phone],
+    paper: str = "letter",
+    caps: Caps | None = None,
+    lab: Lab = None,
 ) -> str:
     """The report as one self-contained document that needs no server; whole unless `caps` says otherwise."""
     told = tell(report, phones=phones, caps=caps or Caps())
-    return render_to_string("reports/overdue_print.html", {"told": told, "paper": paper})
+    return render_to_string("reports/overdue_print.html", {"told": told, "paper": paper, "lab": lab})

@@ -8,9 +8,10 @@ from gear import queries
 from gear.models import Item, Seal
 from gear.queries import Question
 from gear.queries.whereabouts import phones, places
+from inspections.queries import Awaited, awaited
 from reports.rules.overdue import Heading, OverdueReport, Scope, SealMark, overdue
 
-__all__ = ["overdue_report", "phones"]
+__all__ = ["lab_shipments", "overdue_report", "phones"]
 
 
 def overdue_report(asked: Question, *, scope: Scope) -> OverdueReport:
@@ -38,6 +39,11 @@ def overdue_report(asked: Question, *, scope: Scope) -> OverdueReport:
         places=places() if asked.current else None,
         bounds=lambda: (fewest, Item.objects.count()),
     )
+
+
+def lab_shipments(heading: Heading) -> list[Awaited] | None:
+    """What was with a lab at the moment of a report; None for a crew, whose business it is not."""
+    return None if heading.scope.kind == "crew" else awaited(as_of=heading.as_of, at=heading.as_of_at)
 
 
 def _last_seal() -> SealMark | None:

@@ -47,7 +47,9 @@ def pdf(request: HttpRequest) -> HttpResponseBase:
     except BadQuestion as error:
         return _refused(request, str(error))
     try:
-        content = overdue_pdf(report, phones=queries.phones(), paper=paper)
+        content = overdue_pdf(
+            report, phones=queries.phones(), paper=paper, lab=queries.lab_shipments(report.heading)
+        )
     except NotSet as error:
         log.error("The PDF of the overdue report could not be made: %s", error.detail)
         return _shown(request, report, problem=str(error), status=503)
@@ -103,6 +105,7 @@ def _shown(
         "query": f"?{urlencode({'as_of': typed})}" if typed else "",
         "a4": f"?{urlencode({'as_of': typed, 'paper': 'a4'} if typed else {'paper': 'a4'})}",
         "problem": problem,
+        "lab": queries.lab_shipments(report.heading),
     }
     return render(request, "reports/overdue_report.html", context, status=status)
 

@@ -93,10 +93,11 @@ def _content(report: OverdueReport, wanted: str, *, paper: str) -> bytes:
         return (json.dumps(as_json(report), ensure_ascii=False, indent=2) + "\n").encode()
     if wanted == "csv":
         return "".join(csv_lines(report)).encode()
-    if wanted == "html":
-        return overdue_html(report, phones=queries.phones(), paper=paper).encode()
-    if wanted == "pdf":
-        return overdue_pdf(report, phones=queries.phones(), paper=paper)
+    if wanted in ("html", "pdf"):
+        phones, lab = queries.phones(), queries.lab_shipments(report.heading)
+        if wanted == "html":
+            return overdue_html(report, phones=phones, paper=paper, lab=lab).encode()
+        return overdue_pdf(report, phones=phones, paper=paper, lab=lab)
     workbook = io.BytesIO()
     write_workbook(report, workbook)
     return workbook.getvalue()
