@@ -10,6 +10,7 @@ from gear.pdf import pdf_from
 from inspections.queries import Awaited
 from reports.rules.overdue import OverdueReport
 from reports.wording import Caps, Phone, tell
+from reports.wording.not_returned import Section
 
 Lab = Sequence[Awaited] | None
 PAPERS = ("letter", "a4")
@@ -28,13 +29,19 @@ def caps_for(report: OverdueReport) -> Caps:
 
 
 def overdue_pdf(
-    report: OverdueReport, *, phones: Mapping[str, Phone], paper: str = "letter", lab: Lab = None
+    report: OverdueReport,
+    *,
+    phones: Mapping[str, Phone],
+    paper: str = "letter",
+    lab: Lab = None,
+    old_pairs: Section | None = None,
 ) -> bytes:
     """The report as a tagged PDF on one of PAPERS. Long lists are cut and say so; counts are whole. Raises NotSet.
 
-    `lab` are the shipments still open; None leaves that part out.
+    `lab` are the shipments still open, `old_pairs` those not returned; None leaves that part out.
     """
-    return pdf_from(overdue_html(report, phones=phones, paper=paper, caps=caps_for(report), lab=lab))
+    caps = caps_for(report)
+    return pdf_from(overdue_html(report, phones=phones, paper=paper, caps=caps, lab=lab, old_pairs=old_pairs))
 
 
 def overdue_html(
@@ -44,7 +51,9 @@ def overdue_html(
     paper: str = "letter",
     caps: Caps | None = None,
     lab: Lab = None,
+    old_pairs: Section | None = None,
 ) -> str:
     """The report as one self-contained document that needs no server; whole unless `caps` says otherwise."""
     told = tell(report, phones=phones, caps=caps or Caps())
-    return render_to_string("reports/overdue_print.html", {"told": told, "paper": paper, "lab": lab})
+    shown = {"told": told, "paper": paper, "lab": lab, "not_returned": old_pairs}
+    return render_to_string("reports/overdue_print.html", shown)

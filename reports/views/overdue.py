@@ -48,7 +48,11 @@ def pdf(request: HttpRequest) -> HttpResponseBase:
         return _refused(request, str(error))
     try:
         content = overdue_pdf(
-            report, phones=queries.phones(), paper=paper, lab=queries.lab_shipments(report.heading)
+            report,
+            phones=queries.phones(),
+            paper=paper,
+            lab=queries.lab_shipments(report.heading),
+            old_pairs=queries.old_pairs(report.heading),
         )
     except NotSet as error:
         log.error("The PDF of the overdue report could not be made: %s", error.detail)
@@ -99,6 +103,7 @@ def _shown(
     told = tell(report, phones=queries.phones(), caps=PAGE)
     typed = request.GET.get("as_of", "")
     context: dict[str, Any] = {
+        "not_returned": queries.old_pairs(report.heading),
         "told": told,
         "title": told.title,
         "as_of": report.heading.as_of.isoformat(),

@@ -95,9 +95,10 @@ def _content(report: OverdueReport, wanted: str, *, paper: str) -> bytes:
         return "".join(csv_lines(report)).encode()
     if wanted in ("html", "pdf"):
         phones, lab = queries.phones(), queries.lab_shipments(report.heading)
+        old = queries.old_pairs(report.heading)
         if wanted == "html":
-            return overdue_html(report, phones=phones, paper=paper, lab=lab).encode()
-        return overdue_pdf(report, phones=phones, paper=paper, lab=lab)
+            return overdue_html(report, phones=phones, paper=paper, lab=lab, old_pairs=old).encode()
+        return overdue_pdf(report, phones=phones, paper=paper, lab=lab, old_pairs=old)
     workbook = io.BytesIO()
     write_workbook(report, workbook)
     return workbook.getvalue()
