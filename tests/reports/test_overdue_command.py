@@ -167,7 +167,7 @@ def test_a_report_that_does_not_reconcile_is_not_made(fleet, tmp_path, monkeypat
     def one_short(*_given, **_named):
         raise DoesNotReconcile("12 items were judged; 13 to 13 are in the table.")
 
-    monkeypatch.setattr(command.queries, "overdue", one_short)
+    monkeypatch.setattr("reports.queries.overdue.overdue", one_short)
     sentence, status = refusal("-o", str(tmp_path / "report.json"))
     assert "does not account for every item, so it was not made: 12 items were judged" in sentence
     assert status == 1
@@ -175,10 +175,10 @@ def test_a_report_that_does_not_reconcile_is_not_made(fleet, tmp_path, monkeypat
 
 
 def test_an_item_that_the_answers_pass_over_is_missed(fleet, monkeypatch):
-    from reports import queries
+    from reports.queries import overdue
 
-    whole = queries.queries.fleet
-    monkeypatch.setattr(queries.queries, "fleet", lambda asked: list(whole(asked))[1:])
+    whole = overdue.queries.fleet
+    monkeypatch.setattr(overdue.queries, "fleet", lambda asked: list(whole(asked))[1:])
     sentence, status = refusal()
     assert "12 items were judged; 13 to 13 are in the table" in sentence
     assert status == 1
