@@ -13,7 +13,7 @@ from django.db.models import Q
 from gear.models import Entry, ItemState
 from gear.queries.whereabouts import places
 from gear.rules import fold
-from gear.rules.particulars import BY_CODE, lacking
+from gear.rules.particulars import BY_CODE, VERDICT, lacking
 from gear.rules.whereabouts import Place, Places, place_of
 from inspections.queries import register, tests_in_force
 
@@ -21,6 +21,11 @@ log = logging.getLogger(__name__)
 
 CUSTODY = ("issued", "moved")
 UNREADABLE = "RECORD_UNREADABLE"
+
+
+def need_of(code: str) -> str:
+    """What a lack stands in the way of; of a record that cannot be read nothing can be answered."""
+    return BY_CODE[code].need if code in BY_CODE else VERDICT
 
 
 @dataclass(frozen=True)
@@ -47,6 +52,11 @@ class Lacks:
     @property
     def counts(self) -> Counter[str]:
         return Counter(code for piece in self.pieces for code in piece.codes)
+
+    @property
+    def needs(self) -> Counter[str]:
+        """How many pieces lack something for each need; a piece counts once for each."""
+        return Counter(need for piece in self.pieces for need in {need_of(code) for code in piece.codes})
 
     def with_lack(self, code: str) -> list[Lacking]:
         return [piece for piece in self.pieces if code in piece.codes]

@@ -249,9 +249,9 @@ def _result(found: Checked, person: User | None) -> Mapping[str, Any]:
     standing = found.issued.standing
     context = {"word": found.word, "told": told, "standing": standing.word}
     if person is None:
-        return context | {"rows": [*told.identity, *told.max_use, *told.test]}
+        return context | {"rows": [*told.identity, *told.max_use, *told.test, *told.arithmetic]}
     return context | {
-        "rows": [*told.identity, *told.max_use, *told.test, *told.papers, *told.record],
+        "rows": [*told.identity, *told.max_use, *told.test, *told.arithmetic, *told.papers, *told.record],
         "what_became": standing_sentence(standing),
         "address": reverse("certificate", args=[found.issued.entry.pk]),
     }

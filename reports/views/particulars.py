@@ -15,10 +15,10 @@ from django.utils.translation import gettext as _
 from gear import permissions
 from gear.models import Depot, User
 from gear.queries import described
-from gear.rules.particulars import BY_CODE, PARTICULARS
+from gear.rules.particulars import NEEDS, PARTICULARS
 from gear.spreadsheets import inert_lines
 from reports.permissions import scope_of
-from reports.queries.particulars import UNREADABLE, Lacking, Lacks, fixing_entries, lacks
+from reports.queries.particulars import UNREADABLE, Lacking, Lacks, fixing_entries, lacks, need_of
 from reports.wording.particulars import NEED_NAMES, SENTENCES
 
 PAGE = 100
@@ -36,7 +36,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "depot": depot or "",
         "depots": choices,
         "looked_at": found.looked_at,
-        "lacking": len(found.pieces),
+        "needs": [(NEED_NAMES[need], found.needs[need]) for need in NEEDS],
         "rows": [_count(one, counts[one], depot, current=one == code) for one in ORDER if counts[one]],
         "query": urlencode({"depot": depot}) if depot else "",
         "chosen": "",
@@ -67,10 +67,6 @@ def _depot(request: HttpRequest) -> tuple[str | None, list[str]]:
     return (asked if asked in names else None), names
 
 
-def _need(code: str) -> str:
-    return BY_CODE[code].need if code in BY_CODE else "verdict"
-
-
 def _count(code: str, count: int, depot: str | None, *, current: bool) -> dict[str, Any]:
     name, costs = SENTENCES[code]
     asked = {"lack": code} | ({"depot": depot} if depot else {})
@@ -78,7 +74,7 @@ def _count(code: str, count: int, depot: str | None, *, current: bool) -> dict[s
     return {
         "name": name,
         "costs": costs,
-        "need": NEED_NAMES[_need(code)],
+        "need": NEED_NAMES[need_of(code)],
         "count": count,
         "address": address,
         "current": current,
@@ -121,4 +117,4 @@ def _cells(found: Lacks) -> Iterator[tuple[str | None, ...]]:
             name, costs = SENTENCES[code]
             what = described.heading(piece.identity)
             place = (piece.holder, piece.place.crew, piece.place.depot)
-            yield (piece.item_no, piece.kind, what, str(name), _need(code), str(costs), *place)
+            yield (piece.item_no, piece.kind, what, str(name), need_of(code), str(costs), *place)

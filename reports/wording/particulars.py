@@ -71,8 +71,8 @@ SENTENCES = {
     ),
 }
 NEED_NAMES = {
-    "verdict": gettext_lazy("For the answer"),
-    "rating": gettext_lazy("For the rating"),
-    "trace": gettext_lazy("To trace it"),
-    "finding": gettext_lazy("To find it"),
+    "verdict": gettext_lazy("needed for the answer"),
+    "rating": gettext_lazy("needed for the rating"),
+    "trace": gettext_lazy("needed to trace it"),
+    "finding": gettext_lazy("needed to find it"),
 }

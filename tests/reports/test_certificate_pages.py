@@ -289,7 +289,9 @@ def test_the_paper_of_a_withdrawn_test_says_so(client, cast):
 def test_a_genuine_record_of_a_failed_test_is_no_certificate(client, cast):
     made = issued(logged(ten_feet(), cast.orla)).certificate
     page = text_of(check(client, made.number, made.code))
+    assert "Genuine: Test record, FAILED" in page
     assert "it is no certificate: FAILED" in page
+    assert "1.155 milliohm" in page
 
 
 def test_a_record_that_cannot_be_relied_upon_confirms_nothing(client, cast, past_the_guards):

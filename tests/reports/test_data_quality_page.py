@@ -54,7 +54,9 @@ def test_everything_that_can_be_missing_has_its_sentence():
 def test_a_glove_without_length_costs_its_verdict_and_the_page_says_so(office, cast):
     builders.glove("G-1", **{**FULL, "length_mm": None})
     page = shown(office, lack="LENGTH")
-    assert "1 record lacks something, of 1." in page
+    assert "Of 1 record, something is missing in:" in page
+    assert '<span class="figure">1</span> <strong>needed for the answer</strong>' in page
+    assert '<span class="figure">0</span> <strong>needed to trace it</strong>' in page
     assert "the current limit cannot be looked up: its tests are not judged" in page
     assert "G-1" in page
 
@@ -174,7 +176,7 @@ def test_others_choose_a_depot(client, cast):
     builders.blanket("B-near", **{**FULL, "lot": ""})
     far_blanket()
     client.force_login(cast.halvard)
-    assert "2 records lack something, of 2." in shown(client)
+    assert '<span class="figure">2</span> <strong>needed to trace it</strong>' in shown(client)
     page = shown(client, lack="LOT", depot="Ferrow Point")
     assert "B-far" in page
     assert "B-near" not in page
