@@ -22,6 +22,7 @@ from gear.models import Entry, Item, User
 from gear.queries.proofs import Proofs
 from gear.views.visitors import count_miss, has_guessed_too_often
 from inspections.models import OUTCOME_NAMES
+from inspections.queries import register
 from reports.pdf import PAPERS, NotSet
 from reports.pdf.certificates import Batch, Heading, batch_pdf, certificate_pdf
 from reports.queries.certificate_choice import WAYS, Choice, NothingMeant, chosen
@@ -160,7 +161,7 @@ def _told(issued: Sequence[Issued]) -> list[Told]:
     asked = queries.question()
     items = Item.objects.filter(pk__in={one.entry.item_id for one in certified}).order_by("item_no")
     answers = {facts.item_no: (answer, facts) for answer, facts in queries.judged(items, asked)}
-    as_of = _moment(asked.asked_at)
+    as_of, on_file = _moment(asked.asked_at), register()
     told = []
     for one in certified:
         assert one.certificate is not None
@@ -170,7 +171,7 @@ def _told(issued: Sequence[Issued]) -> list[Told]:
         dates = Dates(as_of)
         if stands and answer:
             dates = Dates(as_of, answer.good_through, answer.winning_clock)
-        told.append(tell(one.certificate, one.standing, names=names, dates=dates))
+        told.append(tell(one.certificate, one.standing, names=names, on_file=on_file, dates=dates))
     return told
 
 
@@ -245,13 +246,14 @@ def check(request: HttpRequest) -> HttpResponse:
 def _result(found: Checked, person: User | None) -> Mapping[str, Any]:
     if found.issued is None or found.issued.certificate is None:
         return {"word": found.word}
-    told = tell(found.issued.certificate, found.issued.standing, names={})
+    told = tell(found.issued.certificate, found.issued.standing, names={}, on_file=register())
     standing = found.issued.standing
     context = {"word": found.word, "told": told, "standing": standing.word}
     if person is None:
         return context | {"rows": [*told.identity, *told.max_use, *told.test, *told.arithmetic]}
     return context | {
         "rows": [*told.identity, *told.max_use, *told.test, *told.arithmetic, *told.papers, *told.record],
+        "doubts": told.doubts,
         "what_became": standing_sentence(standing),
         "address": reverse("certificate", args=[found.issued.entry.pk]),
     }

@@ -16,7 +16,8 @@ from gear.queries import described
 from gear.rules import units
 from gear.rules.packs import Figure
 from inspections.models.words import LOOK_NAMES, MATERIAL_NAMES, METHOD_NAMES, PURPOSE_NAMES, SUPPLY_NAMES
-from inspections.rules import testfacts
+from inspections.rules import calibration, testfacts
+from inspections.rules.calibration import History
 from reports.rules.certificate import Certificate
 
 CALIBRATIONS = {
@@ -145,6 +146,42 @@ def papers(one: Certificate, names: Mapping[str, str]) -> list[Row]:
     ]
     rows += [(name, value) for name, value in readings.items() if name not in KNOWN]
     return [Row(name, str(value)) for name, value in rows if value not in (None, "")]
+
+
+def registered(one: Certificate, on_file: Mapping[str, History]) -> list[str]:
+    """What the register says now of the instrument and the lab named, for the day of the test: no part of the
+    certified facts, for a calibration may be entered or withdrawn later."""
+    readings, day = one.test.get("readings", {}), date.fromisoformat(one.tested_on)
+    told = []
+    for name in (readings.get(key) for key in ("instrument", "lab")):
+        if name:
+            history = on_file.get(name.casefold(), History())
+            told.append(f"{name}: {_calibration(history, day)}")
+    return told
+
+
+def doubts(one: Certificate, on_file: Mapping[str, History]) -> list[str]:
+    """A sentence for every instrument and lab named that was found out of tolerance at its next calibration."""
+    readings, day = one.test.get("readings", {}), date.fromisoformat(one.tested_on)
+    told = []
+    for name in (readings.get(key) for key in ("instrument", "lab")):
+        history = on_file.get(name.casefold(), History()) if name else History()
+        later = next((made for made in history.calibrations if made.on > day), None)
+        if later is not None and not later.in_tolerance:
+            words = _("%(name)s was found out of tolerance at its next calibration, on %(day)s.")
+            told.append(words % {"name": name, "day": wording.day(later.on)})
+    return told
+
+
+def _calibration(history: History, day: date) -> str:
+    made = calibration.in_force(history, day)
+    through = made.good_through if made else history.brought_in
+    if calibration.standing(history, day) == "not_on_file":
+        return _("calibration not on file")
+    if through is None:
+        return _("not given back for use at its last calibration")
+    words = _("calibration on file through %s") if day <= through else _("calibration had run out on %s")
+    return words % wording.day(through)
 
 
 def person(username: str | None, names: Mapping[str, str]) -> str:

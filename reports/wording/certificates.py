@@ -18,6 +18,7 @@ from gear import wording
 from gear.queries import described
 from inspections import wording as test_words
 from inspections.rules import testfacts
+from inspections.rules.calibration import History
 from reports.rules.certificate import Certificate, Standing
 from reports.wording import certificate_rows
 from reports.wording.certificate_rows import Row
@@ -103,6 +104,8 @@ class Told:
     record: Sequence[Row]
     pack: str = ""
     dates: Dates | None = None
+    registered: Sequence[str] = ()
+    doubts: Sequence[str] = ()
     cells: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -116,9 +119,15 @@ class Told:
 
 
 def tell(
-    one: Certificate, standing: Standing, *, names: Mapping[str, str], dates: Dates | None = None
+    one: Certificate,
+    standing: Standing,
+    *,
+    names: Mapping[str, str],
+    on_file: Mapping[str, History],
+    dates: Dates | None = None,
 ) -> Told:
-    """A certificate in words. `names` are people by username; `dates` what follows from the test now."""
+    """A certificate in words. `names` are people by username, `on_file` the register of instruments as it is now,
+    `dates` what follows from the test now."""
     big, said = _big(one, standing)
     judgement = testfacts.recorded(one.test)
     return Told(
@@ -143,6 +152,8 @@ def tell(
         record=_record(one, names),
         pack=str(one.test["pack"]),
         dates=None if big else dates,
+        registered=certificate_rows.registered(one, on_file),
+        doubts=certificate_rows.doubts(one, on_file),
         cells=certificate_rows.cells(one),
     )
 

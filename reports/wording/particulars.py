@@ -59,7 +59,9 @@ SENTENCES = {
     ),
     "INSTRUMENT_NOT_ON_FILE": (
         gettext_lazy("Instrument or lab on file"),
-        gettext_lazy("The one named is not in the register: its calibration on that day is not known."),
+        gettext_lazy(
+            "The one named is not in the register, so its calibration is not known. Put it there, or correct the name."
+        ),
     ),
     "SIZE": (
         gettext_lazy("Size"),
