@@ -367,6 +367,9 @@ LINE_SENTENCES = {
         "{field} {shown} is easily taken for {other}, which is in the book. Give it a number of its own."
     ),
     "SERIAL_IN_BOOK": gettext_lazy("{field} {shown} of this maker and hand belongs to {other} already."),
+    "SERIAL_DESTROYED": gettext_lazy(
+        "{field} {shown} of this maker and hand belongs to {other}, which was destroyed. Tell the supervisor."
+    ),
     "MIXED_SET_IN_BOOK": gettext_lazy("{field} {shown} is a set of another kind in the book ({other})."),
     "OUTSIDE_DEPOT": gettext_lazy("{field} {shown} is outside your depot ({other})."),
     "HOLDER_ELSEWHERE": gettext_lazy(

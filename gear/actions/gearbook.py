@@ -118,11 +118,10 @@ def against_the_book(rows: Sequence[GearRow], act: Act) -> Iterator[Problem]:
     taken = _serials([row.serial for row in rows if row.serial])
     own = act.by.depot.name if act.by is not None and act.by.depot else None
     for row in rows:
-        other = taken.get((row.maker or "", row.serial or "", row.hand or ""))
+        other, condition = taken.get((row.maker or "", row.serial or "", row.hand or ""), ("", ""))
         if row.serial and other:
-            yield Problem(
-                row.line, "SERIAL_IN_BOOK", {"field": "serial", "shown": row.serial, "other": other}
-            )
+            code = "SERIAL_DESTROYED" if condition == "destroyed" else "SERIAL_IN_BOOK"
+            yield Problem(row.line, code, {"field": "serial", "shown": row.serial, "other": other})
         if own and row.depot and row.depot != own:
             yield Problem(row.line, "OUTSIDE_DEPOT", {"field": "depot", "shown": row.depot, "other": own})
 
@@ -141,11 +140,12 @@ def _look_alikes(rows: Sequence[GearRow]) -> Iterator[Problem]:
             yield Problem(row.line, "LOOKS_LIKE_IN_BOOK", shown)
 
 
-def _serials(serials: Sequence[str]) -> dict[tuple[str, str, str], str]:
+def _serials(serials: Sequence[str]) -> dict[tuple[str, str, str], tuple[str, str]]:
+    """(maker, serial, hand): item number and condition of the piece that bears it."""
     return {
-        (maker, serial, hand): item_no
+        (maker, serial, hand): (item_no, condition)
         for batch in batches(sorted(set(serials)))
-        for maker, serial, hand, item_no in Item.objects.filter(serial__in=batch)
+        for maker, serial, hand, item_no, condition in Item.objects.filter(serial__in=batch)
         .order_by("pk")
-        .values_list("item_type__maker", "serial", "hand", "item_no")
+        .values_list("item_type__maker", "serial", "hand", "item_no", "state__condition")
     }

@@ -1,5 +1,6 @@
 """Destruction in front of a witness: two people, all or none, numbered, and the same paper for ever."""
 
+import threading
 from datetime import timedelta
 from uuid import uuid4
 
@@ -7,7 +8,8 @@ import pytest
 import time_machine
 from django.contrib.auth.hashers import make_password
 from django.core.cache import caches
-from django.db import transaction
+from django.db import connection, transaction
+from rest_framework.test import APIClient
 
 from gear.actions.acting import Act, Refused
 from gear.actions.destruction import destroy_batch
@@ -235,3 +237,50 @@ def test_who_destroys_is_not_offered_as_the_witness(orla, cast, rejected):
     assert f'<option value="{cast.dev.pk}">' in page
     assert f'<option value="{cast.orla.pk}">' not in page
     assert page.count('name="pieces"') == 2
+
+
+# Two at once, and by API
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_batches_at_the_same_moment_get_two_numbers(cast, rejected):
+    barrier, numbers = threading.Barrier(2), []
+
+    def work(piece):
+        barrier.wait()
+        try:
+            numbers.append(destroy([piece], cast).number)
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=work, args=(piece,)) for piece in rejected[:2]]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(numbers) == [1, 2]
+
+
+def test_by_api_the_witness_confirms_as_well(cast, rejected):
+    client = APIClient()
+    client.force_login(cast.orla)
+    url = f"/api/v1/items/{rejected[0].item_no}/acts/"
+    sent = {"client_uuid": str(uuid4()), "act": "destroy", "reason": "cut in four", "witness": "dev"}
+    assert client.post(url, sent, format="json").status_code == 422
+    sent = {**sent, "client_uuid": str(uuid4()), "witness_secret": SECRET}
+    answer = client.post(url, sent, format="json")
+    assert answer.status_code == 201
+    assert answer.json()["entries"][0]["kind"] == "destroyed"
+    assert DestructionBatch.objects.get().pieces == [sent["client_uuid"]]
+
+
+def test_by_api_a_place_is_given_as_its_code(cast):
+    client = APIClient()
+    client.force_login(cast.dev)
+    hose = builders.item("line_hose", cls="2")
+    url = f"/api/v1/items/{hose.item_no}/acts/"
+    sent = {"act": "inspect_before_use", "outcome": "reject", "words": ["cut"]}
+    for place, status in (("palm", 422), ("bore", 201)):
+        answer = client.post(url, {**sent, "client_uuid": str(uuid4()), "place": place}, format="json")
+        assert answer.status_code == status
+    assert hose.entry_set.get(kind="inspected").facts["place"] == "bore"

@@ -8,13 +8,16 @@ import pytest
 from django.db import connection
 
 from gear import queries
+from gear.actions import gearbook
 from gear.actions.acting import Act
 from gear.actions.receipt import FIELDS, BadReceipt, receive_item
 from gear.ledger import IdReused, verify
 from gear.models import Entry, Item, Label, Refusal
 from gear.permissions import NotAllowed
 from gear.rules import codes
+from gear.rules.gearbook import parse_row
 from gear.rules.readiness import KINDS
+from gear.rules.tables import Row
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -154,6 +157,25 @@ def test_a_serial_of_one_maker_and_hand_is_used_once(cast):
     receive_item({"item_no": "X-1", **fields}, act=Act(cast.orla))
     with pytest.raises(BadReceipt, match="belongs to X-1"):
         receive_item({"item_no": "X-2", **fields}, act=Act(cast.orla))
+
+
+def test_a_serial_that_was_destroyed_is_told_as_such_by_page_and_by_file(cast):
+    fields = {"kind": "hood", "class": "4", "maker": "Northway", "serial": "77"}
+    scrapped = receive_item({"item_no": "X-1", **fields}, act=Act(cast.orla))
+    builders.happened(scrapped, "destroyed", reason="cut up", witness="dev")
+    with pytest.raises(BadReceipt, match="belongs to X-1, which was destroyed"):
+        receive_item({"item_no": "X-2", **fields}, act=Act(cast.orla))
+    row = parse_row(
+        Row(0, {"item_no": "X-2", "holder": "Rack 4", "holder_kind": "shelf", **fields}),
+        today=builders.today(),
+    )[0]
+    told = [problem.code for problem in gearbook.against_the_book([row], Act(cast.orla))]
+    assert told == ["SERIAL_DESTROYED"]
+    other_maker = parse_row(
+        Row(0, {"item_no": "X-2", "holder": "Rack 4", "holder_kind": "shelf", **fields, "maker": "Tidewall"}),
+        today=builders.today(),
+    )[0]
+    assert list(gearbook.against_the_book([other_maker], Act(cast.orla))) == []
 
 
 def test_it_lies_where_it_is_put(cast):
