@@ -112,7 +112,8 @@ ACTS = {
         lambda one, act, _people: looks.inspect_before_use(one, outcome="accept", act=act),
     ),
 }
-ELSEWHERE = {"relabel", "log_test", "acknowledge"}  # tested with the label, with tests and with sightings
+# Tested with the label, with tests, with sightings and with recalls.
+ELSEWHERE = {"relabel", "log_test", "acknowledge", "hold_batch", "release_batch"}
 
 
 def test_the_table_covers_every_change():
