@@ -11,7 +11,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from gear.ledger.problems import Problem
-from gear.models import DestructionBatch, Entry, Qualification, SightingNote
+from gear.models import BatchHold, DestructionBatch, Entry, HoldBatch, Qualification, SightingNote
 
 QUALIFIED = "qualified"  # the change that a qualification's entry tells
 
@@ -21,6 +21,7 @@ def problems_beside() -> Iterator[Problem]:
     yield from _qualifications()
     yield from _destructions()
     yield from _sighting_notes()
+    yield from _batch_holds()
 
 
 def span_words(row: Qualification) -> str:
@@ -78,6 +79,24 @@ def _sighting_notes() -> Iterator[Problem]:
         yield _problem(
             "gear_sightingnote", _("a note about a scrapped %s belongs elsewhere") % note.entry.item
         )
+
+
+def _batch_holds() -> Iterator[Problem]:
+    rows = BatchHold.objects.select_related("batch", "item", "entry")
+    for row in rows.order_by("pk"):
+        entry = row.entry
+        wanted = ("held", row.item_id, row.batch.number)
+        if (entry.kind, entry.item_id, entry.facts.get("batch")) != wanted:
+            told = {"batch": row.batch, "item": row.item}
+            yield _problem(
+                "gear_batchhold", _("the hold of %(item)s in batch %(batch)s differs from its entry") % told
+            )
+    numbers = set(HoldBatch.objects.values_list("number", flat=True))
+    entries = Entry.objects.filter(kind="held", facts__has_key="batch", batchhold=None).select_related("item")
+    for entry in entries.order_by("item_id", "position"):
+        if entry.facts["batch"] in numbers:
+            told = {"batch": entry.facts["batch"], "item": entry.item}
+            yield _problem("gear_batchhold", _("batch %(batch)s has lost the hold of %(item)s") % told)
 
 
 def _problem(table: str, what: str) -> Problem:

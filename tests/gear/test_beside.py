@@ -7,6 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from gear.actions.acting import Act
+from gear.actions.batches import Cause, hold_all
 from gear.actions.destruction import destroy_batch
 from gear.actions.qualifications import qualify
 from gear.actions.sightings import acknowledge
@@ -36,6 +37,9 @@ def rows(cast):
     )
     append(GivenAnswer(by=cast.dev, item=pieces[0], code="B-1", verdict="stop", reasons=["DESTROYED"]))
     acknowledge(pieces[0], text="found behind the bench", act=Act(cast.ines))
+    cause = Cause("recall", "Recall: lot 7A")
+    for number in (3, 4):
+        hold_all([builders.blanket(f"B-{number}")], cause=cause, reason="notice", act=Act(cast.orla))
 
 
 def told():
@@ -71,6 +75,12 @@ def test_rows_that_say_what_their_entries_say_are_no_problem(rows):
         (
             "UPDATE gear_sightingnote SET entry_id = (SELECT id FROM gear_entry WHERE kind = 'destroyed' LIMIT 1)",
             "gear_sightingnote",
+        ),
+        ("DELETE FROM gear_batchhold", "gear_batchhold"),
+        ("UPDATE gear_batchhold SET item_id = (SELECT max(id) FROM gear_item)", "gear_batchhold"),
+        (
+            "UPDATE gear_batchhold SET batch_id = (SELECT id FROM gear_holdbatch WHERE number = 'H-0002')",
+            "gear_batchhold",
         ),
     ],
 )

@@ -11,7 +11,7 @@ LATE = Calibration(date(2026, 8, 3), date(2027, 2, 2))
 METER = History((FIRST, LATE))
 
 
-# JOB 2.6: a meter recalibrated late does not make the gap valid
+# A meter recalibrated late does not make the gap valid
 @pytest.mark.parametrize(
     ("day", "says"),
     [
