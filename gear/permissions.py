@@ -37,6 +37,7 @@ ACTS = {
     "mate": CLERK,
     "split": CLERK,
     "relabel": CLERK,
+    "print_labels": CLERK,
     "log_test": CLERK,
     "ship": CLERK,
     "reconcile": CLERK,
@@ -92,6 +93,10 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "batches": {"GET": OFFICE},
     "batch": {"GET": OFFICE, "POST": ACTS["release_batch"]},
     "batch_pdf": {"GET": OFFICE},
+    "receive_batch": {"GET": CLERK, "POST": CLERK},
+    "labels": {"GET": CLERK, "POST": CLERK},
+    **{name: {"GET": CLERK} for name in ("label_print", "label_sheet", "label_test_strip")},
+    "label_log": {"GET": OFFICE},
     "correct": {"GET": ACTS["correct"], "POST": ACTS["correct"]},
     "act": {"GET": WORKING, "POST": WORKING},  # which of the acts, ACTS says
     **{

@@ -24,6 +24,7 @@ from gear.models import (
     Item,
     ItemState,
     Label,
+    LabelPrint,
     Membership,
     Refusal,
     SiteHead,
@@ -92,8 +93,8 @@ def _recorded(
     return [done[draft.id] for draft in drafts]
 
 
-def append(row: Refusal | GivenAnswer | ImportedFile | Submission | HoldBatch) -> None:
-    """Append a refusal, a given answer, an imported file or a batch of holds to the record; its `at` is set here.
+def append(row: Refusal | GivenAnswer | ImportedFile | Submission | HoldBatch | LabelPrint) -> None:
+    """Append a refusal, a given answer, an imported file, a print and the like to the record; its `at` is set here.
 
     The one way to store such a row: it joins the writers, so that the daily seal covers it. Raises TypeError or
     ValueError for a row that cannot be sealed (a float among its reasons); then nothing was stored.

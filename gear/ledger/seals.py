@@ -22,7 +22,17 @@ from django.utils.translation import gettext as _
 from gear.ledger.chain import utc_text
 from gear.ledger.problems import Problem
 from gear.ledger.writers import hold_writers
-from gear.models import AppendOnly, Entry, GivenAnswer, HoldBatch, ImportedFile, Refusal, Seal, Submission
+from gear.models import (
+    AppendOnly,
+    Entry,
+    GivenAnswer,
+    HoldBatch,
+    ImportedFile,
+    LabelPrint,
+    Refusal,
+    Seal,
+    Submission,
+)
 from gear.rules.hashing import entry_hash, merkle_root
 
 # Sealed tables and what dates their rows, in the order in which their leaves stand.
@@ -33,6 +43,7 @@ DATED_BY: dict[type[AppendOnly], str] = {
     ImportedFile: "at",
     Submission: "at",
     HoldBatch: "at",
+    LabelPrint: "at",
 }
 SHORTEST_ANCHOR = 16  # symbols of a printed hash, 64 bits: too many to find another seal that begins alike
 WINDOWS_AT_ONCE = 100
@@ -128,7 +139,7 @@ def _leaves(rows: QuerySet[AppendOnly], model: type[AppendOnly]) -> Iterator[tup
         yield getattr(row, dated_by), leaf
 
 
-def leaf_of(row: Refusal | GivenAnswer | ImportedFile | Submission | HoldBatch) -> str:
+def leaf_of(row: Refusal | GivenAnswer | ImportedFile | Submission | HoldBatch | LabelPrint) -> str:
     """The leaf of a row that is about to be stored. Raises ValueError where it has no canonical form."""
     item = getattr(row, "item", None)
     return _hashed(row, username=row.by.username if row.by else "", item_no=item.item_no if item else "")

@@ -250,6 +250,9 @@ class Submission(Sealed):
     fingerprint = models.CharField(max_length=64)
     answer = models.JSONField()
 
+    class Meta:
+        indexes = [models.Index(fields=["act", "at"], name="submission_act")]
+
 
 class ImportedFile(Sealed):
     """A file that was committed, kept as it came."""
@@ -263,6 +266,44 @@ class ImportedFile(Sealed):
     content = models.BinaryField()
     rows_new = models.PositiveIntegerField()
     rows_known = models.PositiveIntegerField()
+
+
+class LabelPrint(Sealed):
+    """That labels were printed: which codes, in order, on what stock and from which position, and why again.
+
+    `shift_x` and `shift_y` are tenths of a millimetre to the right and down.
+    """
+
+    id = models.UUIDField(primary_key=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT)
+    stock = models.CharField(max_length=20)
+    start = models.PositiveSmallIntegerField()
+    copies = models.PositiveSmallIntegerField()
+    dates = models.BooleanField()
+    shift_x = models.SmallIntegerField(default=0)
+    shift_y = models.SmallIntegerField(default=0)
+    reason = models.CharField(max_length=500, blank=True)
+    codes = models.JSONField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(start__gte=1), name="labelprint_start_from_one"),
+            models.CheckConstraint(condition=Q(copies__gte=1), name="labelprint_copies_from_one"),
+        ]
+        indexes = [models.Index(fields=["at"], name="labelprint_at")]
+
+
+class PrintedLabel(AppendOnly):
+    """That a label was among those of a print: an index, for finding what was never printed."""
+
+    printing = models.ForeignKey(LabelPrint, models.PROTECT)
+    label = models.ForeignKey(Label, models.PROTECT)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["printing", "label"], name="printedlabel_print_label_unique")
+        ]
 
 
 class Seal(AppendOnly):

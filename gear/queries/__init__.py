@@ -1,6 +1,16 @@
 """Reads that others may use: the answer about an item, now or as of a moment, and the whole book."""
 
-from gear.queries.answers import Scanned, Seen, answer, answers, answers_to, everything, scanned, seen
+from gear.queries.answers import (
+    Scanned,
+    Seen,
+    answer,
+    answers,
+    answers_to,
+    everything,
+    scanned,
+    seen,
+    seen_many,
+)
 from gear.queries.fleet import fleet, judged, rules_for
 from gear.queries.questions import (
     BadQuestion,
@@ -32,4 +42,5 @@ __all__ = [
     "rules_today",
     "scanned",
     "seen",
+    "seen_many",
 ]

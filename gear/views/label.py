@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-from gear import labels, queries, wording
+from gear import labels, permissions, queries, wording
+from gear.models import User
 
 
 def label(request: HttpRequest, item_no: str) -> HttpResponse:
@@ -25,6 +26,7 @@ def label(request: HttpRequest, item_no: str) -> HttpResponse:
         "label": text,
         "facts": seen.facts,
         "reliable": seen.reliable,
+        "may_print": permissions.can(cast(User, request.user), "print_labels"),
     }
     if text is not None:
         page |= {

@@ -3,7 +3,7 @@
 import hashlib
 from uuid import uuid4
 
-from gear.models import GivenAnswer, HoldBatch, ImportedFile, Refusal, Submission
+from gear.models import GivenAnswer, HoldBatch, ImportedFile, LabelPrint, Refusal, Submission
 from tests import builders
 
 
@@ -41,10 +41,16 @@ def batch(**columns):
     return HoldBatch(**{**known, "by": builders.person("clerk", "orla"), **columns})
 
 
+def printed(**columns):
+    stated = {"stock": "letter_30", "start": 1, "copies": 1, "dates": True, "codes": ["ABCDEFGHJKM"]}
+    return LabelPrint(**{"id": uuid4(), "by": builders.person("clerk", "orla"), **stated, **columns})
+
+
 MAKE = {
     Refusal: refusal,
     GivenAnswer: given,
     ImportedFile: imported,
     Submission: sent,
     HoldBatch: batch,
+    LabelPrint: printed,
 }

@@ -1,6 +1,7 @@
 """Every constraint of the gear book has a case here that the database itself refuses, by the name of the constraint."""
 
 import datetime
+from uuid import uuid4
 
 import pytest
 from django.apps import apps
@@ -8,6 +9,7 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import ProtectedError
 from django.utils import timezone
 
+from gear.ledger import append
 from gear.models import (
     DestructionBatch,
     Entry,
@@ -18,6 +20,8 @@ from gear.models import (
     Item,
     ItemState,
     ItemType,
+    LabelPrint,
+    PrintedLabel,
     Qualification,
     SiteHead,
     User,
@@ -52,6 +56,19 @@ def entry(**columns):
 def batch(**columns):
     known = {"number": "H-0001", "at": NOW, "about": "recall", "subject": "x", "reason": "x", "pieces": 1}
     HoldBatch.objects.bulk_create([HoldBatch(**{**known, **columns})])
+
+
+def printed(**columns):
+    stated = {"stock": "letter_30", "start": 1, "copies": 1, "dates": True, "codes": []}
+    row = LabelPrint(id=uuid4(), by=builders.person("clerk"), **{**stated, **columns})
+    append(row)
+    return row
+
+
+def printed_twice():
+    printing, label = printed(), builders.blanket(label="ABCDEFGHJKM").label_set.get()
+    for _twice in range(2):
+        PrintedLabel.objects.create(printing=printing, label=label)
 
 
 def twice(**columns):
@@ -91,6 +108,9 @@ OFFENDERS = {
     "entry_item_position_unique": lambda: twice(item=item()),
     "entry_set_position_unique": lambda: twice(gear_set=GearSet.objects.create(set_no="S-1", kind="pair")),
     "entry_site_position_unique": twice,
+    "labelprint_start_from_one": lambda: printed(start=0),
+    "labelprint_copies_from_one": lambda: printed(copies=0),
+    "printedlabel_print_label_unique": printed_twice,
     "qualification_ends_after_it_begins": lambda: Qualification.objects.create(
         person=builders.person("clerk", "orla"),
         from_on=NOW.date(),

@@ -19,7 +19,9 @@ from gear.models import (
     HoldBatch,
     ImportedFile,
     Label,
+    LabelPrint,
     Membership,
+    PrintedLabel,
     Qualification,
     Refusal,
     Seal,
@@ -78,6 +80,7 @@ def evidence(db):
     meter = Instrument.objects.create(name="M-2", kind="meter")
     Calibration.objects.create(entry=entry, instrument=meter, calibrated_on=today, in_tolerance=True)
     BatchHold.objects.create(entry=entry, batch=HoldBatch.objects.get(), item=blanket)
+    PrintedLabel.objects.create(printing=LabelPrint.objects.get(), label=Label.objects.get())
     connection.check_constraints()  # nothing is left to check, which PostgreSQL asks for before TRUNCATE
 
 
@@ -102,6 +105,8 @@ def test_every_evidence_table_is_known():
         SightingNote,
         GivenAnswer,
         Submission,
+        LabelPrint,
+        PrintedLabel,
         ImportedFile,
         Seal,
         HoldBatch,
@@ -156,6 +161,7 @@ REPLACED = [
     ("gear_entry", {"id": "'f' || substr(id, 2)"}, "gear_set_id IS NOT NULL"),
     ("gear_label", {"code": "'BBBBBBBBBBB'"}, "1"),
     ("gear_membership", {"id": "id + 1000"}, "1"),
+    ("gear_printedlabel", {"id": "id + 1000"}, "1"),
     ("gear_seal", {"number": "number + 1000"}, "1"),
     ("gear_holdbatch", {"id": "'f' || substr(id, 2)"}, "1"),
     ("inspections_electricaltest", {"entry_id": "'f' || substr(entry_id, 2)"}, "1"),

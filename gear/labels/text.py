@@ -40,6 +40,10 @@ class LabelText:
     size: str
     of_set: str
     code: str
+    cable: str
+    cable_length: str
+    set_no: str
+    place_in_set: str
     tested_on: date | None
     good_through: date | None
     as_of: date
@@ -101,6 +105,10 @@ def text_of(seen: Seen, asked: Question, *, pack: RulePack | None) -> LabelText 
         size=_size(facts),
         of_set=_of_set(seen),
         code=codes.grouped(facts.label or ""),
+        cable=str(facts.identity.get("cable_size") or ""),
+        cable_length=described.cable_length(facts.identity.get("cable_length_m")),
+        set_no=facts.set_no or "",
+        place_in_set=_place_in_set(seen),
         tested_on=tested_on,
         good_through=good_through,
         as_of=asked.as_of,
@@ -132,10 +140,16 @@ def _size(facts: ItemFacts) -> str:
 
 def _of_set(seen: Seen) -> str:
     """`P-0617: 1 of 2`, counted by item number; nothing for an item used alone."""
+    if seen.facts is None or seen.facts.set_no is None:
+        return ""
+    return _("%(set)s: %(place)s") % {"set": seen.facts.set_no, "place": _place_in_set(seen)}
+
+
+def _place_in_set(seen: Seen) -> str:
+    """`1 of 2`, or nothing."""
     facts = seen.facts
     if facts is None or facts.set_no is None:
         return ""
     members = sorted([facts.item_no, *(mate.item_no for _answer, mate in seen.mates)])
     count = max(len(members), (seen.gear_set.required if seen.gear_set else None) or 0)
-    place = members.index(facts.item_no) + 1
-    return _("%(set)s: %(place)s of %(count)s") % {"set": facts.set_no, "place": place, "count": count}
+    return _("%(place)s of %(count)s") % {"place": members.index(facts.item_no) + 1, "count": count}
