@@ -104,7 +104,7 @@ def _row(fields: Mapping[str, str], act: Act) -> GearRow:
     cells = {name: value for name, value in cells.items() if value}
     today = local_day(timezone.now(), site_zone())
     cells.setdefault("received_on", today.isoformat())
-    problems += _shelve(cells, act)
+    problems += put_on_shelf(cells, act)
     row, found = parse_row(Row(0, cells), today=today)
     problems += found
     known = {problem.values.get("field") for problem in problems}
@@ -115,7 +115,7 @@ def _row(fields: Mapping[str, str], act: Act) -> GearRow:
     return row
 
 
-def _shelve(cells: dict[str, str], act: Act) -> list[Problem]:
+def put_on_shelf(cells: dict[str, str], act: Act) -> list[Problem]:
     """Fill in shelf and depot: what is stated, else the tool room of the depot stated or of the person's own."""
     cells["holder_kind"] = holders.WAITING_KIND
     named = cells.get("holder")

@@ -38,12 +38,17 @@ _OWN_COLUMNS = ("serial", "hand", "lot", "made_on")
 
 
 def register(
-    rows: Sequence[GearRow], *, act: Act, moment: datetime, ids: Sequence[UUID] | None = None
+    rows: Sequence[GearRow],
+    *,
+    act: Act,
+    moment: datetime,
+    ids: Sequence[UUID] | None = None,
+    facts: Mapping[str, Any] | None = None,
 ) -> list[Item]:
     """Make the items of these rows with everything they need, inside the caller's transaction; in order of the rows.
 
     The rows were checked; no item number may be in the book yet. `moment` stands for what the book does not date;
-    `ids` are those of the `received` entries where the client made them.
+    `ids` are those of the `received` entries where the client made them, `facts` what each of them states besides.
     The number of queries grows with batches, not with rows.
     """
     find_or_make(place for row in rows for place in places_of(row))
@@ -57,7 +62,7 @@ def register(
         drafts = [
             draft
             for row, item, code, entry_id in chunk
-            for draft in drafts_of(row, item, code=code, moment=moment, entry_id=entry_id)
+            for draft in drafts_of(row, item, code=code, moment=moment, entry_id=entry_id, facts=facts or {})
         ]
         record_many(drafts, by=act.by, via=act.via, device=act.device)
     return items
@@ -78,7 +83,9 @@ def received_on(row: GearRow) -> date | None:
     return row.received_on or row.made_on or row.first_issued_on
 
 
-def drafts_of(row: GearRow, item: Item, *, code: str, moment: datetime, entry_id: UUID) -> list[Draft]:
+def drafts_of(
+    row: GearRow, item: Item, *, code: str, moment: datetime, entry_id: UUID, facts: Mapping[str, Any]
+) -> list[Draft]:
     """The history that a row tells: received, labelled, in its set, issued, and a side condition from `moment` on."""
     receipt = _when(received_on(row), moment)
     first = waiting_place(row) if _waited(row) else stated_place(row)
@@ -86,6 +93,7 @@ def drafts_of(row: GearRow, item: Item, *, code: str, moment: datetime, entry_id
         "identity": row.identity,
         "holder": first.as_fact(),
         "row_hash": row.fingerprint,
+        **facts,
     }
     if row.received_on is None and row.made_on is None:
         received["date_stated"] = False

@@ -59,6 +59,11 @@ MESSAGES: Mapping[str, str] = {
     "IN_FEET": "{field} {shown} is long for a jumper in metres. Is it in feet? A wrong length flips a verdict.",
     "UNIT_NOTE": "{field} {shown} {unit} is unusual. Is it in {perhaps}? It is kept as it stands.",
     "STUCK_METER": "{field}: {count} tests in a row read {shown}. Check the meter.",
+    "NO_TAIL": "{field} does not end in digits: {shown}. It cannot be counted up; write one like G-01201.",
+    "TOO_MANY": "{field}: {shown} is not 1 to {most}. Receive it in several parts.",
+    "OTHER_HEAD": "{field}: {shown} begins otherwise than {other}. A range runs within one row of numbers.",
+    "OTHER_WIDTH": "{field}: {shown} is written with another number of digits than {other}. Write both as marked.",
+    "BACKWARDS": "{field}: {shown} lies before {other}. The first comes first.",
     "CABLE_NOT_STATED": "Cable size or length is not stated; without them no resistance can be judged.",
 }
 

@@ -45,7 +45,11 @@ def receive(request: HttpRequest) -> HttpResponse:
 
 def _kinds() -> list[dict[str, Any]]:
     return [
-        {"word": word, "address": f"{reverse('receive')}?{urlencode({'kind': kind})}"}
+        {
+            "word": word,
+            "address": f"{reverse('receive')}?{urlencode({'kind': kind})}",
+            "batch_address": f"{reverse('receive_batch')}?{urlencode({'kind': kind})}",
+        }
         for kind, word in KIND_NAMES.items()
     ]
 
