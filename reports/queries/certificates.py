@@ -20,6 +20,7 @@ from reports.rules.certificate import (
     Certificate,
     NotCertified,
     Standing,
+    Typed,
     attachment,
     certificate,
     same_code,
@@ -154,13 +155,7 @@ class Checked:
 def checked(number: str, code: str) -> Checked:
     """Compare a typed number and code with the record. Whatever is not found is not genuine, without saying why."""
     typed = typed_number(number)
-    entry = typed and (
-        Entry.objects.filter(
-            item__item_no__in={typed.item_no, typed.item_no.upper()}, position=typed.position
-        )
-        .order_by("pk")
-        .first()
-    )
+    entry = _entry_at(typed) if typed else None
     if not entry:
         return Checked("not_genuine")
     issued = issued_for([entry])[0]
@@ -169,3 +164,12 @@ def checked(number: str, code: str) -> Checked:
     if issued.certificate is None:
         return Checked("cannot_say")
     return Checked("genuine", issued) if same_code(code, issued.certificate.code) else Checked("not_genuine")
+
+
+def _entry_at(typed: Typed) -> Entry | None:
+    """The entry of a typed number; one typed in small letters is looked up in capitals too."""
+    found = Entry.objects.filter(position=typed.position)
+    for item_no in dict.fromkeys((typed.item_no, typed.item_no.upper())):
+        if entry := found.filter(item__item_no=item_no).first():
+            return entry
+    return None

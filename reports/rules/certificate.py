@@ -107,7 +107,7 @@ def _stated(figure: Figure) -> dict[str, str]:
         "value": plain(value) if not isinstance(value, int | str | None) else str(value),
         "source": figure.source,
         "clause": figure.clause,
-        "confirm": "yes" if figure.confirm else "no",
+        "status": figure.status,
     }
 
 

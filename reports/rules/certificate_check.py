@@ -182,14 +182,20 @@ def seal_hash(seal: Stated) -> str:
 
 
 def connected(seals: Entries, number: int, printed: Printed) -> bool:
-    """Whether the seal of this number is, or comes before in one unbroken line, the printed (number, hash)."""
+    """Whether the seal of this number is, or comes before in one unbroken line, the printed (number, hash).
+
+    Every seal of the line is worked out again: a line that is merely stated proves nothing.
+    """
     wanted, stated = printed
-    while number != wanted:
-        following = seals.get(str(number + 1))
-        if following is None or following["previous_hash"] != seals[str(number)]["hash"]:
+    previous = None
+    for one in range(number, wanted + 1):
+        seal = seals.get(str(one))
+        if seal is None or seal["number"] != one or seal_hash(seal) != seal["hash"]:
             return False
-        number += 1
-    return seals[str(number)]["hash"].startswith(stated.lower())
+        if previous is not None and seal["previous_hash"] != previous:
+            return False
+        previous = seal["hash"]
+    return previous is not None and previous.startswith(stated.lower())
 
 
 def seal_problems(one: Stated, seals: Entries, printed: Printed | None) -> tuple[list[str], list[int], bool]:

@@ -166,6 +166,25 @@ def test_a_seal_printed_up_to_a_month_later_vouches_for_it_and_an_older_or_other
     assert any(f"seal {first.number}" in line for line in lines)
 
 
+def test_a_line_of_seals_that_is_only_stated_leads_nowhere(glove_test):
+    """Who forges entry, root and seal can state any hash for the seals after it; none of them works out."""
+    make_seal(glove_test.recorded_at)
+    builders.blanket("B-1")
+    later = make_seal(Item.objects.get(item_no="B-1").entry_set.get().recorded_at)
+    given = attached(glove_test)
+    one, seals = given["certificates"][0], given["seals"]
+    one["entries"] = {"test": one["entries"]["test"]}
+    one["entries"]["test"]["facts"]["readings"]["leakage_ma"] = "9"
+    figures = {name: text for name, text in one["facts"].items() if name.startswith(check.PACK)}
+    one["facts"] = figures | check.facts_of(one["entries"])
+    one["code"] = check.code_of(one["number"], one["facts"])
+    one["leaves"] = {"test": {"seal": 1, "index": 0, "count": 1, "path": []}}
+    seals["1"]["merkle_root"] = check.root_by_path(check.hash_of(one["entries"]["test"]), 0, 1, [])
+    seals["1"]["hash"] = seals["2"]["previous_hash"] = check.seal_hash(seals["1"])
+    assert check.report(given)[1]  # by itself nothing shows
+    assert not check.report(given, (later.number, later.hash))[1]
+
+
 def test_before_any_seal_it_says_so(glove_test):
     lines, fine = check.report(attached(glove_test))
     assert fine
