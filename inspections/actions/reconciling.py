@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 from uuid import uuid5
 
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from gear import permissions
@@ -14,7 +13,7 @@ from gear.actions.acting import Act, depot_of, facts_now, keeping_refusals
 from gear.ledger import Draft, record_many
 from gear.models import Holder, Item
 from gear.rules.fold import ItemFacts
-from inspections.actions.shipments import ShipmentRefused, locked
+from inspections.actions.shipments import ShipmentRefused, locked, moment_of
 from inspections.models import SETTLED_NAMES, Shipment, ShipmentLine, ShipmentOutcome
 from inspections.rules import shipping
 from inspections.rules.shipping import BACK, DIFFERS, EXTRA, MISSING, PASSED, RETURNED, SCRAPPED, WITHDRAWN
@@ -248,7 +247,7 @@ def _row(
         line=line,
         item=item,
         outcome=stated.outcome,
-        at=timezone.now(),
+        at=moment_of(act),
         by=act.by,
         shelf=stated.shelf,
         report_no=stated.report_no[:80],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import date, datetime
 from typing import Any, ClassVar
 from uuid import uuid5
 
@@ -69,13 +69,23 @@ def today() -> date:
     return local_day(timezone.now(), site_zone())
 
 
+def moment_of(act: Act) -> datetime:
+    """When an act happened: now, unless it is told later than it happened."""
+    return act.occurred_at or timezone.now()
+
+
+def day_of(act: Act) -> date:
+    """The day on which an act happened, at the site."""
+    return local_day(moment_of(act), site_zone())
+
+
 def start(
     *, lab: Holder, expected_on: date, carton: int = 1, cartons: int = 1, courier_no: str = "", act: Act
 ) -> Shipment:
     """Start a carton to a lab under the next number. Raises NotAllowed or ShipmentRefused with the field."""
     with keeping_refusals("ship", str(lab), act):
         permissions.check_can(act.by, "ship")
-        _check_plan(lab, expected_on, carton, cartons)
+        _check_plan(lab, expected_on, carton, cartons, act)
         return committed(
             lambda: Shipment.objects.create(
                 number=shipping.next_number(Shipment.objects.values_list("number", flat=True)),
@@ -84,18 +94,18 @@ def start(
                 cartons=cartons,
                 expected_on=expected_on,
                 courier_no=courier_no,
-                started_at=timezone.now(),
+                started_at=moment_of(act),
                 started_by=act.by,
             )
         )
 
 
-def _check_plan(lab: Holder, expected_on: date, carton: int, cartons: int) -> None:
+def _check_plan(lab: Holder, expected_on: date, carton: int, cartons: int, act: Act) -> None:
     if lab.kind != "lab" or not lab.active:
         raise ShipmentRefused("NOT_A_LAB", name=lab.name)
     if not 1 <= carton <= cartons:
         raise ShipmentRefused("CARTON_COUNT", carton=carton, cartons=cartons)
-    if expected_on < today():
+    if expected_on < day_of(act):
         raise ShipmentRefused("BACK_BEFORE_SENT")
 
 
@@ -104,7 +114,7 @@ def change(
 ) -> Shipment:
     """Change what stands on the slip while the carton is packed."""
     with _packing(number, act) as shipment:
-        _check_plan(shipment.lab, expected_on, carton, cartons)
+        _check_plan(shipment.lab, expected_on, carton, cartons, act)
         shipment.expected_on, shipment.carton, shipment.cartons = expected_on, carton, cartons
         shipment.courier_no = courier_no
         shipment.save(update_fields=["expected_on", "carton", "cartons", "courier_no"])
@@ -140,7 +150,7 @@ def scan(number: str, item: Item, *, note: str = "", act: Act) -> ShipmentLine:
         line = ShipmentLine(
             shipment=shipment,
             item=item,
-            added_at=timezone.now(),
+            added_at=moment_of(act),
             added_by=act.by,
             why=_why(item),
             note=(note or _doubt(facts))[:200],
@@ -193,7 +203,7 @@ def send(number: str, *, courier_no: str = "", act: Act) -> Shipment:
     with _packing(number, act) as shipment:
         if not shipment.lab.active:
             raise ShipmentRefused("NO_LAB_IN_USE", name=shipment.lab.name)
-        if shipment.expected_on < today():
+        if shipment.expected_on < day_of(act):
             raise ShipmentRefused("BACK_BEFORE_SENT")
         lines = list(shipment.lines.select_related("item").order_by("item_id"))
         if not lines:
@@ -207,7 +217,7 @@ def send(number: str, *, courier_no: str = "", act: Act) -> Shipment:
         for line, entry in zip(lines, entries, strict=True):
             line.entry = entry
         ShipmentLine.objects.bulk_update(lines, ["entry"], batch_size=200)
-        shipment.state, shipment.sent_at, shipment.sent_by = "sent", timezone.now(), act.by
+        shipment.state, shipment.sent_at, shipment.sent_by = "sent", moment_of(act), act.by
         shipment.courier_no = courier_no or shipment.courier_no
         shipment.save(update_fields=["state", "sent_at", "sent_by", "courier_no"])
         return shipment
@@ -254,6 +264,6 @@ def close(number: str, *, act: Act) -> Shipment:
         if still:
             named = ", ".join(still[:10]) + (", ..." if len(still) > 10 else "")
             raise ShipmentRefused("OPEN_LINES", number=number, items=named)
-        shipment.state, shipment.closed_at, shipment.closed_by = "closed", timezone.now(), act.by
+        shipment.state, shipment.closed_at, shipment.closed_by = "closed", moment_of(act), act.by
         shipment.save(update_fields=["state", "closed_at", "closed_by"])
         return shipment

@@ -32,6 +32,7 @@ from inspections.models import Instrument
 from inspections.rules import testbook
 from inspections.rules.acceptance import Reading
 from inspections.rules.testfacts import Paper
+from reports.actions.demo_carton import lab_carton
 
 
 def load(today: date) -> dict[str, int]:
@@ -42,7 +43,9 @@ def load(today: date) -> dict[str, int]:
         _instruments(today, cast)
         _import(gear_book, "penhallow-gear.csv", books.gear, gearbook.COLUMNS)
         _import(test_book, "penhallow-tests.csv", books.tests, testbook.COLUMNS)
-    _Story(today, cast).told()
+    story = _Story(today, cast)
+    story.told()
+    lab_carton(today, story.act)
     make_seal(timezone.now())
     return {"people": User.objects.count(), "items": Item.objects.count(), "entries": Entry.objects.count()}
 
@@ -135,7 +138,7 @@ class _Story:
         log_test(
             right,
             self._reading(3, Decimal("18.6")),
-            act=self._act("orla"),
+            act=self.act("orla"),
             instrument="M-1",
             report_no="BENCH-D1",
         )
@@ -144,15 +147,15 @@ class _Story:
             worn,
             event="used_without_protectors",
             note="ten minutes, low dexterity job",
-            act=self._act("bertrand", days=1, hour=15),
+            act=self.act("bertrand", days=1, hour=15),
         )
         inspected = self._held_by("Dev Lanyon", hand="L")[0]
-        looks.inspect_before_use(inspected, outcome="accept", act=self._act("dev"))
+        looks.inspect_before_use(inspected, outcome="accept", act=self.act("dev"))
 
     def _truck_twelve(self) -> None:
         """A muddy cover, a blanket cut on a bolt end, and a jumper that nobody can find."""
         cover, *_ = self._held_by("T-12", kind="rigid_cover")
-        looks.inspect_before_use(cover, outcome="clean", words=["mud"], act=self._act("dev", days=1, hour=16))
+        looks.inspect_before_use(cover, outcome="clean", words=["mud"], act=self.act("dev", days=1, hour=16))
         blanket, *_ = self._held_by("T-12", kind="blanket")
         looks.inspect_before_use(
             blanket,
@@ -160,31 +163,31 @@ class _Story:
             words=["cut"],
             place="face_a:square_6",
             note="torn on a bolt end",
-            act=self._act("marisol", days=1, hour=11),
+            act=self.act("marisol", days=1, hour=11),
         )
         jumper, *_ = self._held_by("T-12", kind="grounding_jumper")
         condition.report_lost(
-            jumper, reason="not seen at the last walk round", act=self._act("bertrand", days=2)
+            jumper, reason="not seen at the last walk round", act=self.act("bertrand", days=2)
         )
 
     def _scrap_and_loss(self) -> None:
         """A destroyed ghost still on a truck, a lost pair found again, a recall hold."""
         ghost, lost, recalled = self._held_by("T-03", kind="blanket")[:3]
-        condition.reject(ghost, reason="cut through the colour layer", act=self._act("orla", days=40))
+        condition.reject(ghost, reason="cut through the colour layer", act=self.act("orla", days=40))
         destroy_batch(
             [ghost],
             witness=self.cast["ines"],
             secret=people.PASSWORD,
             reason="cut in four",
-            act=self._act("orla", days=38),
+            act=self.act("orla", days=38),
         )
         seen = queries.seen(ghost.item_no, queries.question())
         sightings.keep_answer(
             Scanned(seen, ""), queries.question(), typed=ghost.item_no, by=self.cast["marisol"]
         )
-        condition.report_lost(lost, reason="left at the storm job", act=self._act("bertrand", days=30))
-        condition.report_found(lost, note="in the bin of T-19", act=self._act("bertrand", days=2))
-        condition.hold(recalled, reason="maker's notice about lot", act=self._act("ines", days=5))
+        condition.report_lost(lost, reason="left at the storm job", act=self.act("bertrand", days=30))
+        condition.report_found(lost, note="in the bin of T-19", act=self.act("bertrand", days=2))
+        condition.hold(recalled, reason="maker's notice about lot", act=self.act("ines", days=5))
 
     def _repair_and_fault(self) -> None:
         """A set that carried fault current, a blanket repaired and tested again."""
@@ -193,11 +196,11 @@ class _Story:
                 jumper,
                 event="carried_fault_current",
                 note="feeder 12.47 kV, Upper Clay",
-                act=self._act("bertrand", days=4),
+                act=self.act("bertrand", days=4),
             )
         repaired = self._held_by("Tannery Road tool room", kind="blanket")[0]
         condition.report_event(
-            repaired, event="repaired", note="corner patched", act=self._act("bertrand", days=6)
+            repaired, event="repaired", note="corner patched", act=self.act("bertrand", days=6)
         )
         reading = Reading(
             self.today - timedelta(days=5),
@@ -209,29 +212,29 @@ class _Story:
             breakdown=False,
             flashover=False,
         )
-        log_test(repaired, reading, act=self._act("orla"), report_no="BENCH-D2")
+        log_test(repaired, reading, act=self.act("orla"), report_no="BENCH-D2")
 
     def _paper(self) -> None:
         """A slip of the keyboard corrected by a second person, a late entry, a stricter policy."""
         slip = self._held_by("Ferrow Point tool room", kind="glove", hand="L")[0]
         test, _judged = log_test(
-            slip, self._reading(2, Decimal("98.0")), act=self._act("orla"), report_no="BENCH-D3"
+            slip, self._reading(2, Decimal("98.0")), act=self.act("orla"), report_no="BENCH-D3"
         )
         correct_test(
             test.entry,
             self._reading(2, Decimal("9.8")),
             Paper(report_no="BENCH-D3"),
             reason="9.8 mA on the bench sheet; the point was missed",
-            act=self._act("ines"),
+            act=self.act("ines"),
         )
         late = self._held_by("T-19", kind="line_hose")[0]
         condition.note(
-            late, text="entered late: checked on the roadside", act=self._act("bertrand", days=4, hour=5)
+            late, text="entered late: checked on the roadside", act=self.act("bertrand", days=4, hour=5)
         )
         custody.move(
             self._held_by("T-19", kind="hood")[:1],
             to=Holder.objects.get(kind="truck", name="T-12"),
-            act=self._act("orla"),
+            act=self.act("orla"),
         )
         stricter = policy.to_json(policy.from_toml())
         stricter["intervals"]["live_line_tool"] = {"count": 12, "unit": "months"}
@@ -255,7 +258,7 @@ class _Story:
             flashover=False,
         )
 
-    def _act(self, username: str, *, days: int = 0, hour: int = 6) -> Act:
+    def act(self, username: str, *, days: int = 0, hour: int = 6) -> Act:
         """Something that somebody did so many days ago; today means now."""
         if not days:
             return Act(self.cast[username])

@@ -49,7 +49,8 @@ def filled(answer, **changed):
     form = answer.context["form"]
     body = {
         "file": answer.context["file"].key, "separator": answer.context["separator"], "name": "The lab, gloves",
-        "lab": cartons.lab().pk, "date_format": "MM/DD/YYYY", "decimal": "point", "purpose": "in_service", "supply": "ac",
+        "lab": cartons.lab().pk, "date_format": "MM/DD/YYYY", "decimal": "point",
+        "purpose": "in_service", "supply": "ac",
     }  # fmt: skip
     for place, name in enumerate(form.header):
         column = labfiles.COLUMNS[name]
