@@ -87,8 +87,11 @@ def _packed(found: Carton) -> dict[str, Any]:
 
 
 def _away(found: Carton, request: HttpRequest) -> dict[str, Any]:
-    last = next((one for one in reversed([*found.corrected, *_newest(found)]) if one.shelf_id), None)
-    kept = {"shelf": last.shelf_id, "report_no": last.report_no} if last else {}
+    latest = [*reversed(_newest(found))]
+    kept = {
+        "shelf": next((one.shelf_id for one in latest if one.shelf_id), None),
+        "report_no": next((one.report_no for one in latest if one.report_no), ""),
+    }
     asked = {name: request.GET[name] for name in ("piece", "outcome") if request.GET.get(name)}
     return {
         "back": BackForm.blank(**kept, **asked),
