@@ -83,9 +83,16 @@ def record_repair(item: Item, *, done: str, length_mm: int | None = None, act: A
 
 def check_not_own_repair(facts: ItemFacts, act: Act) -> None:
     """Raise Refused where the person recorded a repair of the item that no accepted test has followed yet."""
-    repairs = [happened.entry for happened in facts.voided if happened.word == "repaired"]
-    if repairs and act.by and Entry.objects.filter(pk__in=repairs, by=act.by).exists():
+    if act.by and act.by.pk in repairers(facts):
         raise Refused("OWN_REPAIR")
+
+
+def repairers(facts: ItemFacts) -> frozenset[int]:
+    """Keys of the people who recorded a repair that no accepted test has followed yet. A query only where one was."""
+    repairs = [happened.entry for happened in facts.voided if happened.word == "repaired"]
+    if not repairs:
+        return frozenset()
+    return frozenset(Entry.objects.filter(pk__in=repairs, by__isnull=False).values_list("by_id", flat=True))
 
 
 def _found(facts: ItemFacts, outcome: str, words: list[str] | None, place: str) -> dict:

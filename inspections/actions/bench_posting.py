@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from gear import permissions
 from gear.actions.acting import WORDS, Act, LedgerError, depot_of, keeping_refusals
+from gear.actions.looks import repairers
 from gear.ledger import Draft, record_many, rules_on
 from gear.models import Item, ItemState, User
 from gear.queries.people import qualification_on
@@ -179,6 +180,8 @@ def _drafted(one: RowNow, judging: _Judging, act: Act) -> ToPost | LeftOut:
     if judgement.outcome == ACCEPTED:
         for code in _unqualified(one, judging, act):
             return LeftOut(one, code)
+        if {person.pk for person in (act.by, one.row.by, one.row.looked_by) if person} & repairers(facts):
+            return LeftOut(one, "OWN_REPAIR", str(WORDS["OWN_REPAIR"]))
     return ToPost(one, draft, judgement)
 
 

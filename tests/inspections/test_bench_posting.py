@@ -322,3 +322,17 @@ def test_queries_of_posting_do_not_grow_with_rows(cast):
             post(session, count=size, act=Act(cast.orla))
         counted.append(len(queries))
     assert counted[0] == counted[1]
+
+
+def test_nobody_accepts_at_the_bench_what_they_repaired(cast):
+    session, glove, other = day(cast.orla), builders.glove(), builders.glove()
+    yesterday = builders.today() - timedelta(days=1)
+    builders.tested(glove, other, on=yesterday - timedelta(days=30))
+    builders.happened(glove, "event", event="repaired", on=yesterday, by=cast.orla)
+    builders.happened(other, "event", event="repaired", on=yesterday, by=builders.person("clerk", "runa"))
+    for one in (glove, other):
+        typed(session, one, by=cast.orla)
+    plan = preview(session, act=Act(cast.orla))
+    assert left_out(plan) == {glove.item_no: "OWN_REPAIR"}
+    assert "Another person must" in plan.left_out[0].told
+    assert set(outcomes(plan)) == {other.item_no}
