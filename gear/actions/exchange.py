@@ -149,6 +149,7 @@ def cautions_of(pair: Pair, *, old: Sequence[ItemFacts], to: Holder) -> tuple[Ca
         present=reads.held_by(to, queries.question()),
         person=to.name,
         floor=rules_today().policy.due_soon_days,
+        leaving=to.leaving_on,
     )
 
 

@@ -34,6 +34,8 @@ def caution_words(one: Caution) -> str:
     """What a caution says; a value that is not stated reads so."""
     if one.code == "FEW_DAYS":
         return _few_days(one)
+    if one.code == "LEAVING":
+        return _("This person leaves on %s.") % wording.day(one.values["day"])
     words = {name: _("not stated") if value in (None, "") else value for name, value in one.values.items()}
     return CAUTIONS[one.code].format(**words)
 

@@ -20,6 +20,7 @@ from gear.models.evidence import (
     Submission,
 )
 from gear.models.holding import ABOUT_NAMES, BatchHold, HoldBatch
+from gear.models.kits import KitLine
 from gear.models.people import HOLDER_NAMES, ROLE_NAMES, ROLES, ApiToken, Crew, Depot, Holder, User
 
 __all__ = [
@@ -46,6 +47,7 @@ __all__ = [
     "Item",
     "ItemState",
     "ItemType",
+    "KitLine",
     "Label",
     "LabelPrint",
     "Membership",

@@ -83,6 +83,9 @@ class Holder(models.Model):
     depot = models.ForeignKey(Depot, models.PROTECT, null=True, blank=True, verbose_name=_("depot"))
     person = models.OneToOneField(User, models.PROTECT, null=True, blank=True, related_name="holder")
     active = models.BooleanField(_("in use"), default=True)
+    leaving_on = models.DateField(
+        _("leaves on"), null=True, blank=True
+    )  # a person who gives everything back by then
 
     class Meta:
         constraints = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from gear.rules import fold
@@ -51,6 +51,7 @@ def cautions(
     present: Sequence[Pair],
     person: str,
     floor: int,
+    leaving: date | None = None,
 ) -> tuple[Caution, ...]:
     """What must be confirmed before `new` is handed to `person`, in the order in which it is told.
 
@@ -58,7 +59,7 @@ def cautions(
     has. A first pair of its kind is compared with nothing. `floor` is the number of days below which what is left
     is too little to pass over.
     """
-    found = []
+    found = [] if leaving is None else [Caution("LEAVING", {"day": leaving})]
     likest = nearest(present, new.identity)
     compared = old[0].identity if old else likest[0].identity if likest else new.identity
     for name in differing(compared, new.identity):

@@ -24,6 +24,7 @@ from gear.forms import people as forms
 from gear.models import ROLE_NAMES, ItemState, User
 from gear.permissions import NotAllowed, bound_to
 from gear.queries import people as reads
+from gear.views.kit_words import told_person
 
 CHANGE_NAMES = {
     "added": gettext_lazy("added"),
@@ -33,6 +34,7 @@ CHANGE_NAMES = {
     "password_set": gettext_lazy("new password"),
     "pin_set": gettext_lazy("new PIN"),
     "pin_removed": gettext_lazy("PIN taken away"),
+    "leaving": gettext_lazy("leaves, or stays after all"),
     "qualified": gettext_lazy("may accept by eye"),
 }
 
@@ -57,6 +59,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
         "role": ROLE_NAMES[shown.role],
         "holder": holder,
         "pieces": ItemState.objects.filter(holder=holder).count() if holder else 0,
+        "kit": told_person(holder) if holder else None,
         "history": [
             {"entry": entry, "words": CHANGE_NAMES.get(entry.facts["change"], entry.facts["change"])}
             for entry in reads.changes_of(shown)

@@ -19,6 +19,10 @@ def counter(cast):
     builders.holder("shelf", "Returns")
     cast.new, cast.old = good_pair("P-0100"), worn_pair(cast.hand)
     cast.larger = good_pair("P-0200", size="11")
+    for keep in (0, 1):
+        builders.happened(good_pair()[keep], "rejected", reason="torn")
+    cast.leaver = builders.holder("person", "Wendell", leaving_on=builders.today())
+    builders.issued(*good_pair(), to=cast.leaver)
     return cast
 
 
@@ -82,6 +86,10 @@ def test_the_pages_of_the_counter_are_accessible_and_fit(
         "/counter/pair/",
         "/counter/pair/?cls=2&length=long",
         "/counter/pair/?cls=2",
+        "/reports/change-out/?days=60",
+        "/odd-gloves/",
+        f"/move-all/?source={counter.hand.pk}&to={builders.holder('truck', 'T-01').pk}",
+        "/kits/",
     ):
         page.goto(f"{live_server.url}{one}")
         assert_accessible(page)

@@ -20,6 +20,7 @@ from gear.models import (
     Item,
     ItemState,
     ItemType,
+    KitLine,
     LabelPrint,
     PrintedLabel,
     Qualification,
@@ -96,6 +97,12 @@ OFFENDERS = {
     "item_hand_known": lambda: item(hand="M"),
     "gearset_kind_known": lambda: GearSet.objects.create(set_no="S-1", kind="heap"),
     "itemstate_condition_known": lambda: ItemState.objects.create(item=item(), condition="fine"),
+    # choices of the site
+    "kitline_kind_known": lambda: KitLine.objects.create(kind="mitten", count=1),
+    "kitline_count_positive": lambda: KitLine.objects.create(kind="glove", count=0),
+    "kitline_kind_class_unique": lambda: [
+        KitLine.objects.create(kind="glove", cls="2", count=1) for _one in range(2)
+    ],
     # evidence
     "sitehead_single": lambda: SiteHead.objects.create(only=False),
     "entry_one_subject": lambda: entry(
