@@ -26,13 +26,16 @@ from gear.rules.whereabouts import CrewGroup, Found, HolderGroup, by_crew
 
 PAPERS = ("letter", "a4")
 ON_PAGE = 500  # pieces; counts are whole all the same
-ON_PAPER = 600
+ON_PAPER = 400
 About = Callable[[Any], str]
 
 
 @dataclass(frozen=True)
 class Row:
-    """One piece in words. `about` is what this list says of it besides; empty where it says nothing."""
+    """One piece in words: `why` is the worst reason as a sentence, `short` all of them in a few words each.
+
+    `about` is what this list says of it besides; empty where it says nothing.
+    """
 
     item_no: str
     what: str
@@ -40,6 +43,7 @@ class Row:
     verdict: str
     words: str
     why: str
+    short: str
     about: str
 
 
@@ -144,6 +148,7 @@ def _row(piece: Found, about: About) -> Row:
         answer.verdict,
         wording.verdict(answer),
         wording.sentence(answer.reasons[0]) if answer.reasons else "",
+        "; ".join(dict.fromkeys(wording.short(reason) for reason in answer.reasons)),
         "" if piece.about is None else about(piece.about),
     )
 
