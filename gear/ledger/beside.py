@@ -87,7 +87,7 @@ def _batch_holds() -> Iterator[Problem]:
         entry = row.entry
         wanted = ("held", row.item_id, row.batch.number)
         if (entry.kind, entry.item_id, entry.facts.get("batch")) != wanted:
-            told = {"batch": row.batch, "item": row.item}
+            told = {"batch": str(row.batch), "item": str(row.item)}
             yield _problem(
                 "gear_batchhold", _("the hold of %(item)s in batch %(batch)s differs from its entry") % told
             )
@@ -95,7 +95,7 @@ def _batch_holds() -> Iterator[Problem]:
     entries = Entry.objects.filter(kind="held", facts__has_key="batch", batchhold=None).select_related("item")
     for entry in entries.order_by("item_id", "position"):
         if entry.facts["batch"] in numbers:
-            told = {"batch": entry.facts["batch"], "item": entry.item}
+            told = {"batch": str(entry.facts["batch"]), "item": str(entry.item)}
             yield _problem("gear_batchhold", _("batch %(batch)s has lost the hold of %(item)s") % told)
 
 

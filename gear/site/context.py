@@ -65,6 +65,7 @@ TOOL_ROOM = (
         _("The book itself"),
         (
             (_("Recall"), "recall", _("Hold by maker, model, lot and date, wherever it is.")),
+            (_("Held as one act"), "batches", _("What recalls and traces hold, and the way back.")),
             (_("Inspectors"), "qualifications", _("Who may accept by eye, and until when.")),
             (
                 _("Missing particulars"),
