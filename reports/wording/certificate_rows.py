@@ -304,7 +304,6 @@ FIGURE_NAMES = {
     "cable_factor": (gettext_lazy("Margin on the cable"), ""),
     "fittings_mohm": (gettext_lazy("Clamps and ferrules"), gettext_lazy("milliohm")),
     "alpha_per_c": (gettext_lazy("Copper, for each °C"), ""),
-    "reference_c": (gettext_lazy("Reference temperature"), gettext_lazy("°C")),
 }
 
 
