@@ -201,6 +201,13 @@ def test_nothing_is_printed_from_a_broken_record(office, cast, past_the_guards):
     assert "nothing can be certified" in text_of(answer)
 
 
+def test_the_record_of_an_item_and_a_test_just_logged_lead_to_their_papers(office, cast):
+    entry = logged(fourteen_inch(), cast.orla)
+    item_page = office.get("/items/G-00001/").content.decode()
+    assert 'href="/certificates/?by=item&amp;what=G-00001"' in item_page
+    assert f'href="/certificates/{entry.pk}.pdf"' in office.get(f"/tests/{entry.pk}/").content.decode()
+
+
 # Where the test makes the item good now
 
 
