@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby
 from typing import Any
 
@@ -20,9 +20,11 @@ from gear.models import HOLDER_NAMES, Holder, Item, User
 from gear.queries import Seen, described, entry_words
 from gear.queries.identified import meant_by
 from gear.queries.picking import holders_for, witnesses_for
+from gear.queries.questions import rules_today
 from gear.rules import values
 from gear.rules.entries import HOLDER_KINDS, USABLE_HOLDERS, VOIDING_EVENTS
 from gear.rules.packs import RulePack
+from gear.rules.pairs import days_once_issued
 from gear.rules.values import BadValue
 
 LONGEST_REASON = 500
@@ -222,7 +224,25 @@ class HandOverForm(ActForm):
 
 
 class IssueForm(HandOverForm):
+    """Issued now, and never with few days left without a word: what is left once it is issued stands there."""
+
     kinds = USABLE_HOLDERS
+
+    def arrange(self) -> None:
+        super().arrange()
+        seen, rules = self.setting.seen, rules_today()
+        pieces = [facts for facts in (seen.facts, *(mate for _told, mate in seen.mates)) if facts]
+        days = days_once_issued(pieces, rules, on=self.setting.today)
+        if days is None:
+            return
+        told = {"days": days, "day": wording.day(self.setting.today + timedelta(days=days))}
+        if days >= rules.policy.due_soon_days:
+            self.fields["to"].help_text = _("Issued today, it is good through %(day)s: %(days)d days.") % told
+            return
+        self.fields["short"] = forms.BooleanField(
+            label=_("Issued today, it gives %(days)d days only, through %(day)s.") % told,
+            error_messages={"required": _("Few days are left. Tick this, or issue another one.")},
+        )
 
     def add_day(self) -> None:
         """Issued now: whether it may be issued is judged by today's answer."""

@@ -118,16 +118,7 @@ def gives_once_issued(pieces: Sequence[ItemFacts], rules: Rules, *, on: date) ->
     A piece that was never issued changes its clock with its first issue. None where it would not be good then, or
     nothing would date it.
     """
-    issue = Line(
-        UUID(int=0),
-        "issued",
-        datetime.combine(on, time(12), UTC),
-        on,
-        datetime.combine(on, time(12), UTC),
-        "",
-        {"v": VERSION, "holder": _SOMEBODY},
-    )
-    then = [fold.after(one, issue) for one in pieces]
+    then = [fold.after(one, _issue(on)) for one in pieces]
     days = []
     for place, one in enumerate(then):
         mates = [*then[:place], *then[place + 1 :]]
@@ -136,6 +127,22 @@ def gives_once_issued(pieces: Sequence[ItemFacts], rules: Rules, *, on: date) ->
             return None
         days.append(answer.good_through)
     return min(days)
+
+
+def _issue(on: date) -> Line:
+    noon = datetime.combine(on, time(12), UTC)
+    return Line(UUID(int=0), "issued", noon, on, noon, "", {"v": VERSION, "holder": _SOMEBODY})
+
+
+def days_once_issued(pieces: Iterable[ItemFacts], rules: Rules, *, on: date) -> int | None:
+    """Days from `on` to the earliest last good day of pieces that are issued then; None where nothing dates one.
+
+    For pieces of any kind, alone or in a set. Says nothing of what else is against them.
+    """
+    running = [readiness.running_clocks(fold.after(one, _issue(on)), rules) for one in pieces]
+    if not running or not all(running):
+        return None
+    return (min(clocks[0].good_through for clocks in running) - on).days
 
 
 def can_be_offered(pair: Pair) -> bool:

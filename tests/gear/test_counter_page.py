@@ -227,3 +227,25 @@ def test_a_form_that_somebody_bent_records_nothing(client, counter, fields):
     old = worn_pair(counter.hand)
     assert send(client, counter, old=old[0].item_no, **fields).status_code == 422
     assert where(*counter.new, *old) == ["The shelf", "The shelf", "Dev", "Dev"]
+
+
+# The issue of any one piece, on its own page
+
+
+@pytest.mark.parametrize(("left", "asked"), [(9, True), (27, True), (28, False)])
+def test_nothing_is_issued_on_its_own_page_with_few_days_and_without_a_word(client, counter, left, asked):
+    anniversary = builders.today() + timedelta(days=left + 1)
+    blanket = builders.blanket(received_on=ago(500))
+    builders.tested(blanket, on=anniversary.replace(year=anniversary.year - 1), purpose="first")
+    address = f"/items/{blanket.item_no}/do/issue/"
+    words = page(client.get(address))
+    assert (f"it gives {left} days only" in words) is asked
+    fields = {"id": str(uuid4()), "to": counter.hand.pk}
+    if asked:
+        refused = client.post(address, fields)
+        assert refused.status_code == 422
+        assert "Few days are left." in page(refused)
+        assert where(blanket) == ["The shelf"]
+        fields["short"] = "on"
+    assert client.post(address, fields).status_code == 302
+    assert where(blanket) == ["Dev"]

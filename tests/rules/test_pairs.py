@@ -4,13 +4,16 @@ from datetime import date, timedelta
 from itertools import combinations, permutations
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from gear.rules.fold import Happening, ItemFacts
 from gear.rules.pairs import Pair, Single, best_matings, first_to_expire, is_odd
 
 TODAY = date(2026, 9, 14)
+AT_LEISURE = settings(
+    deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)  # a busy machine is no fault
 
 
 def glove(item_no, hand="L", **facts):
@@ -45,6 +48,7 @@ def by_trying(offers, floor):
     days=st.lists(st.none() | st.integers(0, 200), max_size=12),
     floor=st.sampled_from([0, 1, 9, 28, 90, 200]),
 )
+@AT_LEISURE
 def test_the_order_is_first_to_expire_that_still_gives_enough(days, floor):
     offers = [offered(f"P-{number}", one) for number, one in enumerate(days)]
     assert first_to_expire(offers, floor=floor) == by_trying(offers, floor)
@@ -89,6 +93,7 @@ def best_by_trying(singles):
 
 
 @given(days=st.lists(st.integers(0, 365), min_size=12, max_size=12), lefts=st.integers(5, 7))
+@AT_LEISURE
 def test_twelve_single_gloves_make_as_many_pairs_and_days_as_any_choice_could(days, lefts):
     singles = [single(n, "L" if n < lefts else "R", one) for n, one in enumerate(days)]
     made = best_matings(singles)
