@@ -31,6 +31,7 @@ from inspections.queries.labfiles import (
     pieces_of,
     versions,
 )
+from inspections.queries.shipment_check import shipment_problems
 from inspections.queries.shipments import (
     Awaited,
     Carton,
@@ -69,6 +70,7 @@ __all__ = [
     "register",
     "row_before",
     "sessions",
+    "shipment_problems",
     "shipments",
     "stated_test",
     "tests_in_force",
