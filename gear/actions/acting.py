@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from gear import permissions
 from gear.ledger import Draft, IdReused, LedgerError, append, join_writers, record
-from gear.models import Entry, Item, ItemState, Refusal, User
+from gear.models import Entry, GivenAnswer, Item, ItemState, Refusal, User
 from gear.rules import fold, transitions
 from gear.rules.entries import UNREADABLE, BadFacts
 
@@ -124,7 +124,10 @@ def keeping_refusals(name: str, subject: str, act: Act) -> Iterator[None]:
             join_writers()  # before any row is locked
             yield
     except REFUSALS as error:
-        keep_refusal(name, subject, act, code=getattr(error, "code", type(error).__name__), detail=str(error))
+        code = getattr(error, "code", type(error).__name__)
+        keep_refusal(name, subject, act, code=code, detail=str(error))
+        if code == "DESTROYED_IS_FINAL" and act.by is not None:
+            _keep_that_it_turned_up(subject, act)
         raise
 
 
@@ -140,6 +143,14 @@ def keep_refusal(name: str, subject: str, act: Act, *, code: str, detail: str) -
             detail=detail[:2000],
         )
     )
+
+
+def _keep_that_it_turned_up(subject: str, act: Act) -> None:
+    """Whoever tries something on a scrapped piece has it before them: that is kept like a scan of its label."""
+    named = Item.objects.filter(item_no__in=subject.split(", ")[:200], state__condition="destroyed")
+    for item in named.order_by("pk"):
+        told = {"verdict": "stop", "reasons": ["DESTROYED"], "device": act.device[:80]}
+        append(GivenAnswer(by=act.by, item=item, code=item.item_no, **told))
 
 
 def facts_now(item: Item) -> fold.ItemFacts:

@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from gear.actions.acting import Act, Refused, check, enter, keeping_refusals, reason_in
 from gear.ledger import append
 from gear.models import Entry, GivenAnswer, Item, SightingNote, User
-from gear.queries import Question, Scanned
+from gear.queries import Question, Scanned, Seen, question
 from gear.queries.sightings import open_sightings
 
 log = logging.getLogger(__name__)
@@ -65,6 +65,12 @@ def _without_waiting() -> Iterator[None]:
     finally:
         with connection.cursor() as cursor:
             cursor.execute(f"PRAGMA busy_timeout = {usual}")
+
+
+def keep_if_scrapped(seen: Seen, *, typed: str, by: User) -> None:
+    """A scrapped piece that lies on a bench or a counter is told to the supervisor like one scanned at a truck."""
+    if seen.facts is not None and seen.facts.destroyed:
+        keep_answer(Scanned(seen, ""), question(), typed=typed, by=by)
 
 
 def acknowledge(item: Item, *, text: str, act: Act) -> Entry:

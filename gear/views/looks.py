@@ -22,7 +22,7 @@ from gear.actions.submissions import once
 from gear.forms.acts import Setting
 from gear.forms.looks import ToolRoomLookForm
 from gear.models import Item, ItemState, User
-from gear.queries import Scanned, Seen
+from gear.queries import Seen
 from gear.queries.identified import meant_by
 from gear.queries.look_words import CHECKLISTS
 from gear.queries.people import qualification_on
@@ -57,8 +57,7 @@ def look(request: HttpRequest) -> HttpResponse:
         return _ask(request, typed=typed, several=meant.items, status=404 if not meant.items else 200)
     setting = _setting(request, meant.item)
     barred = _barred(setting.seen)
-    if setting.seen.facts is not None and setting.seen.facts.destroyed:
-        _keep(request, setting.seen, typed)
+    sightings.keep_if_scrapped(setting.seen, typed=typed, by=setting.by)
     form = None if barred else ToolRoomLookForm(setting=setting, initial={"id": uuid4()})
     return _page(request, setting, form, barred=barred, old_label=meant.old_label)
 
@@ -71,11 +70,6 @@ def _setting(request: HttpRequest, item: Item) -> Setting:
 def _barred(seen: Seen) -> str:
     code = transitions.refusal("look", seen.facts) if seen.facts else None
     return str(WORDS[code]) if code else ""
-
-
-def _keep(request: HttpRequest, seen: Seen, typed: str) -> None:
-    """A scrapped piece that lies on the bench is told to the supervisor like one that is scanned at a truck."""
-    sightings.keep_answer(Scanned(seen, ""), queries.question(), typed=typed, by=cast(User, request.user))
 
 
 def _ask(

@@ -15,6 +15,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from gear import queries, wording
+from gear.actions import sightings
 from gear.actions.acting import REFUSALS, WORDS, Act
 from gear.actions.submissions import once
 from gear.models import Item, User
@@ -52,6 +53,7 @@ def log_test(request: HttpRequest) -> HttpResponse:
     if meant.item is None:
         return _ask(request, typed=typed, several=meant.items, status=404 if not meant.items else 200)
     bench = bench_for(meant.item, carried=request.GET.dict())
+    sightings.keep_if_scrapped(bench.seen, typed=typed, by=cast(User, request.user))
     form = TestForm(bench=bench.on, initial={"id": uuid4()})
     return _page(request, bench, form, old_label=meant.old_label)
 

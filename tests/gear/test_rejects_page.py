@@ -8,6 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from gear.actions import condition, custody
 from gear.actions.acting import Act, Refused
 from gear.actions.destruction import destroy_batch
 from gear.actions.sightings import acknowledge
@@ -251,3 +252,17 @@ def test_the_sightings_take_as_many_queries_for_one_piece_as_for_many(cast, ghos
     with CaptureQueriesContext(connection) as many:
         ines.get("/rejects/turned-up/")
     assert len(many) == len(one)
+
+
+def test_an_act_that_is_tried_on_a_scrapped_piece_counts_as_its_turning_up(cast, ghost):
+    whole = builders.blanket("B-8")
+    with pytest.raises(Refused, match="was destroyed"):
+        custody.move([whole, ghost], to=builders.holder("truck", "T-12"), act=Act(cast.dev))
+    (found,) = open_sightings()
+    assert (found.item, found.destroyed, found.newest.by) == (ghost, True, cast.dev)
+
+
+def test_a_program_that_tries_it_has_no_piece_before_it(cast, ghost):
+    with pytest.raises(Refused):
+        condition.hold(ghost, reason="x", act=Act(None, "import"))
+    assert open_sightings() == []
