@@ -33,6 +33,7 @@ from inspections.rules import testbook
 from inspections.rules.acceptance import Reading
 from inspections.rules.testfacts import Paper
 from reports.actions.demo_carton import lab_carton
+from reports.actions.demo_counter import at_the_counter
 
 
 def load(today: date) -> dict[str, int]:
@@ -46,6 +47,7 @@ def load(today: date) -> dict[str, int]:
     story = _Story(today, cast)
     story.told()
     lab_carton(today, story.act)
+    at_the_counter(today, story.act)
     make_seal(timezone.now())
     return {"people": User.objects.count(), "items": Item.objects.count(), "entries": Entry.objects.count()}
 
