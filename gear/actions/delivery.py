@@ -31,7 +31,6 @@ COUNTED = frozenset({"item_no", "serial", "set_no", "hand"})
 SENTENCES = {
     **receipt.SENTENCES,
     "SET_IN_BOOK": gettext_lazy("{field} {shown} was used before. Begin with a free number."),
-    "SETS_NOT_WHOLE": gettext_lazy("{count} pieces make no whole number of sets of {shown}."),
     "SERIAL_SHORT": gettext_lazy("{shown} gets no serial: there are {serials} serials for {count} pieces."),
     "SERIAL_LEFT": gettext_lazy("Serial {shown} belongs to no piece: there are {serials} serials for {count} pieces."),
 }  # fmt: skip

@@ -63,6 +63,7 @@ MESSAGES: Mapping[str, str] = {
     "TOO_MANY": "{field}: {shown} is not 1 to {most}. Receive it in several parts.",
     "OTHER_HEAD": "{field}: {shown} begins otherwise than {other}. A range runs within one row of numbers.",
     "OTHER_WIDTH": "{field}: {shown} is written with another number of digits than {other}. Write both as marked.",
+    "SETS_NOT_WHOLE": "{field}: {count} pieces make no whole number of sets of {shown}.",
     "BACKWARDS": "{field}: {shown} lies before {other}. The first comes first.",
     "CABLE_NOT_STATED": "Cable size or length is not stated; without them no resistance can be judged.",
 }

@@ -98,11 +98,11 @@ def _page(request: HttpRequest, form: ChooseForm, *, status: int = 200) -> HttpR
     }
     stated = getattr(form, "cleaned_data", {})
     if stated.get("item_nos") is not None and "stock" in stated and "copies" in stated:
-        page["preview"] = _preview(request, form, stated)
+        page["preview"] = _preview(form, stated)
     return render(request, "gear/label_stock.html", page, status=status)
 
 
-def _preview(request: HttpRequest, form: ChooseForm, stated: dict[str, Any]) -> dict[str, Any]:
+def _preview(form: ChooseForm, stated: dict[str, Any]) -> dict[str, Any]:
     stock, start, copies = STOCKS[stated["stock"]], stated["start"], stated["copies"]
     made, left = _labels_on(stated["item_nos"], stock, dates=stated["dates"] == "on")
     before = labelling.printed_before([label.code for label in made])
@@ -122,8 +122,7 @@ def _preview(request: HttpRequest, form: ChooseForm, stated: dict[str, Any]) -> 
         "columns": stock.columns,
         "hidden": [(name, form.data.get(name, "")) for name in ChooseForm.base_fields],
         "id": form.data.get("id") or uuid4(),
-        "reason": PrintForm(form.data if request.method == "POST" else None, by=form.by)["reason"],
-        "errors": form["reason"].errors if "reason" in form.fields else (),
+        "reason": (form if isinstance(form, PrintForm) else PrintForm(by=form.by))["reason"],
     }
 
 
