@@ -51,6 +51,10 @@ class BatchForm(ReceiveForm):
 
     def __init__(self, *args: Any, kind: str, by: User, **kwargs: Any) -> None:
         super().__init__(*args, kind=kind, by=by, **kwargs)
+        if not self.is_bound:
+            self.fields[self.asked()[0]].widget.attrs["autofocus"] = (
+                True  # the keyboard is all that is needed
+            )
         self.fields |= {name: field for name, field in _worked(kind).items() if self._asks(name)}
 
     def asked(self) -> tuple[str, ...]:
@@ -117,9 +121,10 @@ def _worked(kind: str) -> dict[str, forms.Field]:
             NAMES["pieces"], (("pairs", pairs), ("L", _("Left only")), ("R", _("Right only"))), radio=True
         ),
         "count": forms.IntegerField(
-            label=_("How many pairs or pieces") if kind in HANDED else NAMES["count"],
+            label=NAMES["count"],
             min_value=1, max_value=500, widget=forms.TextInput(attrs=number),
-            help_text=_("As counted, not as on the paper."),
+            help_text=_("Pairs, or pieces where one hand came. As counted, not as on the paper.")
+            if kind in HANDED else _("As counted, not as on the paper."),
         ),
         "first_no": text_field(NAMES["first_no"], most=40, help_text=_("The others are counted up from it.")),
         "numbering": choice_field(
