@@ -32,8 +32,6 @@ from inspections.rules.testfacts import plain
 from inspections.views import bench_words as told
 from inspections.views.bench_sessions import heading
 
-STICKY = ("method", "material", "test_a")  # carried from one jumper to the next
-
 
 def bench_session(request: HttpRequest, session_no: str) -> HttpResponse:
     """The session: what is on the bench, the verdict of the row just saved, counts, warnings, the newest rows."""
@@ -320,7 +318,9 @@ def _sticky(found: Board) -> dict[str, Any]:
     rows = [one.row for one in found.rows if one.row.method or one.row.material or one.row.test_a]
     if not rows:
         return {}
-    return {name: getattr(rows[-1], name) for name in STICKY}
+    last = rows[-1]
+    ampere = "" if last.test_a is None else plain(last.test_a)
+    return {"method": last.method, "material": last.material, "test_a": ampere}
 
 
 def _session(session_no: str) -> BenchSession:

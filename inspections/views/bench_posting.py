@@ -23,6 +23,7 @@ from inspections import wording as words
 from inspections.actions.bench_posting import BARS, Plan, post, preview
 from inspections.forms.bench import CountForm
 from inspections.models import BenchSession
+from inspections.rules.testfacts import recorded, verdict_of
 from inspections.views import bench_words as told
 from inspections.views.bench_sessions import heading
 
@@ -90,7 +91,7 @@ def _page(request: HttpRequest, session: BenchSession, form: CountForm, *, statu
 def _lines(plan: Plan, outcome: str) -> list[tuple[Any, list[str]]]:
     """(row, findings as they would be recorded) of an outcome, in the order of typing."""
     return [
-        (told.line(one.row), [words.finding(found) for found in one.judgement.codes])
+        (told.line(one.row), [words.finding(found) for found in recorded(verdict_of(one.judgement)).codes])
         for one in plan.posting
         if one.outcome == outcome
     ]
@@ -108,6 +109,8 @@ def _missing(plan: Plan) -> list[dict[str, Any]]:
                     "class": state.item.item_type.cls,
                     "hand": state.item.hand,
                     "size": state.item.item_type.size,
+                    "cable_size": state.item.item_type.cable_size,
+                    "cable_length_m": state.item.item_type.cable_length_m,
                 }
             ),
             "set_no": state.gear_set.set_no if state.gear_set else "",

@@ -152,4 +152,3 @@ def test_without_a_script_every_row_is_a_form(live_server, at_bench, cast):
         page.get_by_label("Current, mA").fill(reading)
         page.keyboard.press("Enter")
         expect(verdict(page, piece)).to_contain_text(told)
-    assert_accessible(page)

@@ -143,6 +143,7 @@
     const told = [`${say.before}: ${say[before]}`];
     if (after) told.push(`${say.after}: ${say[after]}`);
     by("looks-said").textContent = `${say.looks}: ${told.join("; ")}.`;
+    by("save").textContent = before === "accept" && after === "accept" ? say.saveBoth : say.saveMarked;
   }
 
   // The field that must be filled in first, with why; nothing where the row can go.
@@ -232,6 +233,7 @@
         await refused(row, answer);
       } else {
         by("network").textContent = answer.state === "signed out" ? say.signIn : say.noNetwork;
+        if (!row.waited) await queue.put({ ...row, waited: true });
         again = setTimeout(send, 2000);
         break;
       }
@@ -249,11 +251,11 @@
 
   async function refused(row, answer) {
     sounds.play("failed");
-    if (onBench || scan.value || document.activeElement !== scan) {
+    if (row.waited || answer.field === "scan" || onBench || scan.value || document.activeElement !== scan) {
       await queue.put({ ...row, refused: answer.message });
       return;
     }
-    // Nothing else was begun: the row goes back to the fields, with the sentence.
+    // Just typed, and nothing else begun: the row goes back to the fields, with the sentence.
     await queue.remove(row.id);
     const values = [...new URLSearchParams(row.body)];
     await begin(new URLSearchParams(row.body).get("scan"), values);
