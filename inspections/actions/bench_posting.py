@@ -137,7 +137,8 @@ def _detail(one: ToPost, session: BenchSession) -> ElectricalTest:
 def _plan(session: BenchSession, act: Act, *, lock: bool) -> Plan:
     found = queries.board(session)
     rules, on_file = rules_on(session.tested_on), queries.register()
-    calibration = queries.calibration_on(Paper(instrument=session.instrument), session.tested_on, on_file)
+    used = Paper(instrument=session.instrument, bench=session.bench)
+    calibration = queries.calibration_on(used, session.tested_on, on_file)
     bars = ["CALIBRATION_EXPIRED"] if calibration == "expired" else []
     if rules.pack is None:
         return Plan(found, bars=["PACK_REFUSED", *bars])

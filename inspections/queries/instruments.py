@@ -18,6 +18,7 @@ from inspections.rules.calibration import History
 from inspections.rules.testfacts import Paper
 
 Register = Mapping[str, History]
+CELLS = ("instrument", "lab", "bench")  # where a test names what it was made with
 
 
 @dataclass(frozen=True)
@@ -68,28 +69,20 @@ def register() -> Register:
 
 
 def calibration_on(paper: Paper, tested_on: date, on_file: Register) -> str:
-    """One of testfacts.CALIBRATIONS for the instrument and lab named, by the calibrations in force on that day:
-    expired where either is, else on file where either is."""
-    named = [name.casefold() for name in (paper.instrument, paper.lab) if name]
+    """One of testfacts.CALIBRATIONS for the instrument, lab and bench named, by the calibrations in force on that day:
+    expired where one of them is, else on file where one is."""
+    named = [name.casefold() for cell in CELLS if (name := getattr(paper, cell))]
     histories = (on_file.get(name, History()) for name in named)
     return calibration.worst(calibration.standing(one, tested_on) for one in histories)
 
 
-def spellings(name: str) -> tuple[list[str], list[str]]:
-    """(instruments, labs) as tests on file spell this name; two queries."""
-    wanted = name.casefold()
-    tests = ElectricalTest.objects.order_by()
-    instruments, labs = (
-        [one for one in tests.values_list(cell, flat=True).distinct() if one.casefold() == wanted]
-        for cell in ("instrument", "lab")
-    )
-    return instruments, labs
-
-
 def named(name: str) -> Q:
-    """The tests that name an instrument or lab, in whatever case."""
-    instruments, labs = spellings(name)
-    return Q(instrument__in=instruments) | Q(lab__in=labs)
+    """The tests that name an instrument, lab or bench, in whatever case; asks once a cell how tests spell it."""
+    wanted, found = name.casefold(), Q()
+    for cell in CELLS:
+        spelled = ElectricalTest.objects.order_by().values_list(cell, flat=True).distinct()
+        found |= Q(**{f"{cell}__in": [one for one in spelled if one.casefold() == wanted]})
+    return found
 
 
 def tests_with(instrument: Instrument) -> QuerySet[ElectricalTest]:
@@ -98,10 +91,10 @@ def tests_with(instrument: Instrument) -> QuerySet[ElectricalTest]:
 
 
 def unregistered() -> list[Unregistered]:
-    """The instruments and labs that tests name and the register does not have; most used first."""
+    """The instruments, labs and benches that tests name and the register does not have; most used first."""
     known = {one.casefold() for one in Instrument.objects.values_list("name", flat=True)}
     found: dict[str, Unregistered] = {}
-    for cell in ("instrument", "lab"):
+    for cell in CELLS:
         counted = ElectricalTest.objects.exclude(**{cell: ""}).order_by().values_list(cell)
         for name, tests, last_on in counted.annotate(Count("pk"), Max("tested_on")):
             if name.casefold() in known:

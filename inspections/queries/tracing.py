@@ -12,7 +12,7 @@ from gear.queries.whereabouts import pieces
 from gear.rules.whereabouts import Found
 from inspections.models import ElectricalTest, Instrument
 from inspections.queries.electrical import tests_in_force
-from inspections.queries.instruments import history_of, named
+from inspections.queries.instruments import CELLS, history_of, named
 from inspections.rules import tracing
 from inspections.rules.tracing import Acceptance, Span
 
@@ -55,7 +55,7 @@ def trace(instrument: Instrument, found_on: date, asked: Question) -> Trace:
         tuple(one for one in readable if not tracing.has_ended(one.facts)),
         tuple(one for one in readable if tracing.has_ended(one.facts)),
         tuple(one for one in found if one.facts.unreadable == ["state"]),
-        _within(wrong).filter(instrument="", lab="").count(),
+        _within(wrong).filter(**dict.fromkeys(_told_by(instrument), "")).count(),
     )
 
 
@@ -76,16 +76,27 @@ def _resting(instrument: Instrument, wrong: Span) -> dict[int, Acceptance]:
         accepted = accepted.filter(tested_on__gte=wrong.since)
     of_item: dict[int, list[Acceptance]] = {}
     for row in accepted.select_related("entry__corrects").iterator(chunk_size=2000):
-        of_item.setdefault(row.item_id, []).append(acceptance_of(row))
+        of_item.setdefault(row.item_id, []).append(acceptance_of(row, instrument))
     found = {pk: tracing.carried_by(had, instrument.name, wrong) for pk, had in of_item.items()}
     return {pk: one for pk, one in found.items() if one is not None}
 
 
-def acceptance_of(row: ElectricalTest) -> Acceptance:
-    """An accepted test as the rules see it, in the place where the record sorts it, corrected or not."""
+def _told_by(instrument: Instrument) -> tuple[str, ...]:
+    """The cells of a test that tell whether it was made with the instrument: which meter says nothing of the bench."""
+    return CELLS if instrument.kind == "bench" else ("instrument", "lab")
+
+
+def acceptance_of(row: ElectricalTest, instrument: Instrument) -> Acceptance:
+    """An accepted test as the rules see it, in the place where the record sorts it, corrected or not.
+
+    Of a bench, what names the bench counts; where a test names none, its instrument stands for the whole.
+    """
     first = row.entry.corrects or row.entry
     moment = first.occurred_at
     if row.entry.kind == "corrected":
         moment = datetime.fromisoformat(row.entry.facts["replacement"]["occurred_at"])
-    names = frozenset(name.casefold() for name in (row.instrument, row.lab) if name)
-    return Acceptance(row.tested_on, names, (moment, first.recorded_at, str(first.pk)), row)
+    made_with = (row.bench or row.instrument) if instrument.kind == "bench" else row.instrument
+    names = {name.casefold() for name in (made_with, row.lab) if name}
+    if instrument.name.casefold() in {getattr(row, cell).casefold() for cell in CELLS}:
+        names.add(instrument.name.casefold())
+    return Acceptance(row.tested_on, frozenset(names), (moment, first.recorded_at, str(first.pk)), row)

@@ -37,7 +37,7 @@ def span(history: History, found_on: date) -> Span:
 
 @dataclass(frozen=True)
 class Acceptance:
-    """An accepted test that counts. `named` are the instrument and the lab it names, in lower case; empty: neither.
+    """An accepted test that counts. `named` is what it names as having been made with, in lower case; empty: nothing.
 
     `order` is when it happened and when it was recorded, which is the order in which acceptances replace one another.
     """

@@ -132,7 +132,7 @@ def _details(
 def heading(session: BenchSession, user: User) -> dict[str, Any]:
     """The head of a session's pages: what all rows share, calibration and qualification as they stand on its day."""
     calibration = queries.calibration_on(
-        Paper(instrument=session.instrument), session.tested_on, queries.register()
+        Paper(instrument=session.instrument, bench=session.bench), session.tested_on, queries.register()
     )
     return {
         "session": session,

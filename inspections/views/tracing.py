@@ -143,8 +143,8 @@ def _apart(found: Trace) -> list[str]:
         sentences.append(_("Cannot be held, because their record cannot be read: %s.") % numbers)
     if found.nameless:
         words = ngettext(
-            "%d accepted test of that time names neither instrument nor lab; nobody can say by which it was made.",
-            "%d accepted tests of that time name neither instrument nor lab; nobody can say by which they were made.",
+            "%d accepted test of that time does not say what it was made with; nobody can tell.",
+            "%d accepted tests of that time do not say what they were made with; nobody can tell.",
             found.nameless,
         )
         sentences.append(words % found.nameless)

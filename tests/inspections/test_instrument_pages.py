@@ -201,7 +201,7 @@ def test_it_tells_the_span_and_lists_what_is_usable_now_first(cast, meter):
     assert "Put right by the calibration of 14 SEP 2026." in page
     assert "7 pieces rest on it. 2 could be used right now." in page
     assert "1 more piece was accepted with it" in page
-    assert "1 accepted test of that time names neither instrument nor lab" in page
+    assert "1 accepted test of that time does not say what it was made with" in page
     assert page.index("B-01") < page.index("On a shelf, a bench or at a lab") < page.index("B-03")
     assert "Test of 20 AUG 2026" in page
     assert "B-06" not in page

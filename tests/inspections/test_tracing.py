@@ -15,14 +15,19 @@ from gear.models import Entry, Item, ItemState
 from gear.queries.batches import still_held
 from gear.queries.whereabouts import items_in
 from gear.rules.fold import from_json
+from inspections.actions.corrections import correct_test
 from inspections.actions.instruments import Certificate, add_instrument, calibrate
 from inspections.actions.testing import log_test
-from inspections.queries.tracing import trace
+from inspections.models import ElectricalTest, Instrument
+from inspections.queries import calibration_on, register
+from inspections.queries.tracing import acceptance_of, trace
+from inspections.rules.testfacts import Paper
 from tests import builders
 from tests.inspections import tracing_graph as graph
 from tests.inspections.tracing_graph import FOUND, GOOD, SOUND
 
 pytestmark = pytest.mark.django_db
+NOON = datetime(2026, 8, 20, 16, tzinfo=UTC)
 
 
 @pytest.fixture(autouse=True)
@@ -105,9 +110,6 @@ def test_each_names_the_test_that_it_rests_on(meter):
 
 
 def test_a_correction_away_from_the_bad_meter_clears(meter, cast):
-    from inspections.actions.corrections import correct_test
-    from inspections.rules.testfacts import Paper
-
     test = Item.objects.get(item_no="B-03").entry_set.get(kind="tested")
     reading = graph.replace(SOUND, tested_on=graph.IN)
     correct_test(test, reading, Paper(instrument="M-1"), reason="it was M-1 that day", act=Act(cast.ines))
@@ -122,6 +124,41 @@ def test_two_instruments_are_traced_each_for_itself(meter, cast):
     log_test(both, graph.replace(SOUND, tested_on=graph.IN), act=Act(cast.orla), instrument="M-3", lab="M-2")
     assert numbers(traced(other).carried) == {"B-13"}
     assert numbers(traced(meter).carried) == graph.RESTING | {"B-13"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "cells", "names"),
+    [
+        ("meter", {"instrument": "M-2", "lab": "", "bench": "Bench 2"}, {"m-2"}),
+        ("meter", {"instrument": "", "lab": "", "bench": "Bench 2"}, set()),  # which meter, nobody says
+        ("meter", {"instrument": "M-1", "lab": "The lab", "bench": ""}, {"m-1", "the lab"}),
+        ("bench", {"instrument": "M-1", "lab": "", "bench": "Bench 1"}, {"bench 1"}),
+        ("bench", {"instrument": "M-1", "lab": "", "bench": "bench 2"}, {"bench 2"}),
+        ("bench", {"instrument": "Bench 2", "lab": "", "bench": ""}, {"bench 2"}),
+        ("bench", {"instrument": "Bench 1", "lab": "", "bench": ""}, {"bench 1"}),
+        ("bench", {"instrument": "BENCH 2", "lab": "", "bench": "Bench 1"}, {"bench 1", "bench 2"}),
+        ("bench", {"instrument": "", "lab": "", "bench": ""}, set()),
+    ],
+)
+def test_what_a_test_names_is_read_for_the_kind_of_instrument(kind, cells, names):
+    row = ElectricalTest(tested_on=graph.IN, entry=Entry(occurred_at=NOON, recorded_at=NOON), **cells)
+    instrument = Instrument(name="Bench 2" if kind == "bench" else "M-2", kind=kind)
+    assert acceptance_of(row, instrument).named == names
+
+
+def test_a_bench_in_the_register_is_judged_and_traced_like_a_meter(meter, cast):
+    bench = add_instrument("Bench 2", kind="bench", act=Act(cast.orla))
+    calibrate(bench, Certificate(GOOD, GOOD + 20 * graph.DAY, True), act=Act(cast.orla))
+    named = Paper(instrument="M-1", bench="Bench 2")
+    assert calibration_on(named, GOOD + 20 * graph.DAY, register()) == "on_file"
+    assert calibration_on(named, GOOD + 21 * graph.DAY, register()) == "expired"
+    log_test(
+        builders.blanket("B-13"),
+        graph.replace(SOUND, tested_on=graph.IN),
+        act=Act(cast.orla),
+        instrument="bench 2",
+    )
+    assert numbers(traced(bench).carried) == {"B-13"}
 
 
 def test_until_it_is_put_right_it_stays_wrong(cast):
