@@ -10,6 +10,16 @@ from inspections.queries.bench import (
     row_before,
     sessions,
 )
+from inspections.queries.cartons import (
+    Awaited,
+    Carton,
+    Line,
+    awaited,
+    carton,
+    days_late,
+    pieces_in,
+    shipments,
+)
 from inspections.queries.electrical import (
     detail_problems,
     stated_test,
@@ -32,16 +42,6 @@ from inspections.queries.labfiles import (
     versions,
 )
 from inspections.queries.shipment_check import shipment_problems
-from inspections.queries.shipments import (
-    Awaited,
-    Carton,
-    Line,
-    awaited,
-    carton,
-    days_late,
-    pieces_in,
-    shipments,
-)
 
 __all__ = [
     "Awaited",

@@ -17,6 +17,7 @@ MISSING, EXTRA, DIFFERS, WITHDRAWN = "missing", "extra", "identity_differs", "wi
 OUTCOMES = (PASSED, RETURNED, SCRAPPED, MISSING, EXTRA, DIFFERS, WITHDRAWN)
 OF_A_LINE = (PASSED, RETURNED, SCRAPPED, MISSING, DIFFERS)
 BACK = frozenset({PASSED, RETURNED, DIFFERS})  # the piece is in our hands again and goes to a shelf
+FINAL = frozenset({RETURNED, SCRAPPED})  # nothing brings the piece back
 _NUMBER = re.compile(r"L-([0-9]{1,9})")
 
 

@@ -7,6 +7,7 @@ from typing import Any, cast
 from uuid import UUID, uuid4
 
 from django.conf import settings
+from django.contrib import messages
 from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -60,6 +61,11 @@ def show(request: HttpRequest, number: str, *, status: int = 200, **forms: Form)
     if found is None:
         raise Http404(_("There is no shipment %s.") % number)
     one, state = found.shipment, found.shipment.state
+    own = _packed(found) if state == "packing" else _away(found, request)
+    for form in (form for name, form in forms.items() if name not in own):
+        # Somebody sent or closed the carton meanwhile: its page has no such form any more.
+        for error in (error for errors in form.errors.values() for error in errors):
+            messages.error(request, error)
     page = {
         "title": _("Shipment %s") % number,
         "carton": found,
@@ -70,7 +76,7 @@ def show(request: HttpRequest, number: str, *, status: int = 200, **forms: Form)
         "closed_at": moment(one.closed_at) if one.closed_at else "",
         "totals": totals_in_words(found),
         "may": permissions.can(cast(User, request.user), "ship"),
-        **(_packed(found) if state == "packing" else _away(found, request)),
+        **own,
         **forms,
     }
     return render(request, f"inspections/shipment_{TEMPLATES[state]}.html", page, status=status)

@@ -19,7 +19,7 @@ from inspections.actions import shipments as packing
 from inspections.actions.reconciling import Stated
 from inspections.forms.shipping import AmendForm, BackForm, LineForm
 from inspections.models import SETTLED_NAMES, ShipmentLine, ShipmentOutcome
-from inspections.rules.shipping import EXTRA, MISSING, PASSED
+from inspections.rules.shipping import EXTRA, FINAL, MISSING, PASSED
 from inspections.views.carton import Answer, did, piece_meant, show, told
 
 
@@ -36,16 +36,25 @@ def back(request: HttpRequest, number: str) -> HttpResponse:
                 "Nothing in the book fits %s. If it is not ours, choose Extra and write down its marks."
             )
             form.add_error("piece", sentence % form.cleaned_data["piece"])
-        return show(request, number, back=form, status=404)
+        return show(request, number, back=_anew(form), status=404)
     try:
         answer = did(request, form, "reconcile", lambda act: _recorded(number, item, stated, form, act))
     except REFUSALS as error:
-        return show(request, number, back=form, status=refused_in(form, error))
+        status = refused_in(form, error)
+        return show(request, number, back=_anew(form), status=status)
     if old_label and item:
         sentence = _("The label on %s was replaced; it has a newer one. Compare the marks on the piece.")
         messages.warning(request, sentence % item.item_no)
     _acknowledge(request, answer, item)
     return redirect("shipment", number)
+
+
+def _anew(form: BackForm) -> BackForm:
+    """A refused form without the outcome that ends a piece: whatever is scanned next must not inherit it."""
+    if form.cleaned_data.get("outcome") in FINAL:
+        form.data = form.data.copy()
+        del form.data["outcome"]
+    return form
 
 
 def _recorded(number: str, item: Item | None, stated: Stated, form: Form, act: Act) -> Answer:

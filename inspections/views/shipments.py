@@ -48,13 +48,16 @@ def shipments(request: HttpRequest) -> HttpResponse:
 
 
 def _list(request: HttpRequest, form: StartForm, *, status: int = 200) -> HttpResponse:
-    away, in_hand, closed = queries.shipments()
-    today = packing.today()
+    given = request.GET.get("page", "")
+    number = max(1, int(given)) if given.isdecimal() and len(given) < 6 else 1
+    found, today = queries.shipments(number), packing.today()
     page = {
         "title": _("Lab shipments"),
-        "away": [(one, queries.days_late(one, today)) for one in away],
-        "in_hand": in_hand,
-        "closed": closed,
+        "away": [(one, queries.days_late(one, today)) for one in found.away],
+        "in_hand": found.in_hand,
+        "closed": found.closed,
+        "earlier": number - 1,
+        "later": number + 1 if found.more else 0,
         "form": form if permissions.can(cast(User, request.user), "ship") else None,
         "has_lab": form.fields["lab"].queryset.exists(),
     }

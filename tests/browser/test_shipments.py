@@ -3,6 +3,8 @@
 import pytest
 from playwright.sync_api import expect
 
+from gear.actions.acting import Act
+from inspections.actions import shipments
 from inspections.models import Shipment, ShipmentOutcome
 from tests import builders
 from tests.browser.conftest import DESK, PHONE, assert_accessible, assert_fits
@@ -66,6 +68,17 @@ def test_a_scan_that_is_refused_stays_in_sight_while_the_next_ones_go_on(live_se
         scan(page, item)
     expect(page.get_by_role("heading", name="2 pieces in the carton")).to_be_visible(timeout=SLOW)
     expect(page.get_by_text("G-00002: This item is rejected.")).to_be_visible(timeout=SLOW)
+
+
+def test_a_scan_behind_a_carton_that_somebody_sent_is_said_to_be_lost(live_server, page, sign_in, cast):
+    gloves = cartons.fleet(2).all
+    one = cartons.packed(cast.orla, gloves[0])
+    sign_in(page, "orla")
+    page.goto(f"{live_server.url}/shipments/{one.number}/")
+    shipments.send(one.number, act=Act(cast.orla))
+    scan(page, gloves[1])
+    expect(page.get_by_text("G-00002: This was not kept.")).to_be_visible(timeout=SLOW)
+    expect(page.get_by_text("is not being packed any more.")).to_be_visible()
 
 
 @pytest.mark.parametrize(("viewport", "scheme"), [(DESK, "dark"), (PHONE, "light")])

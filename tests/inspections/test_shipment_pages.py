@@ -8,9 +8,11 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from gear.actions.acting import Act
 from gear.models import Entry, ItemState
 from gear.rules import codes
 from inspections import queries
+from inspections.actions import shipments
 from inspections.models import Shipment, ShipmentOutcome
 from inspections.pdf import slip
 from tests import builders
@@ -128,6 +130,15 @@ def test_a_refused_scan_says_where_the_piece_is(cast, orla):
     assert f"{glove.item_no} is in shipment {first.number} already." in text(answer)
 
 
+def test_a_scan_into_a_carton_that_was_sent_meanwhile_is_told_as_refused(cast, orla):
+    gloves = cartons.fleet(2).all
+    one = cartons.sent(cast.orla, gloves[0])
+    answer = post(orla, one, "scan", piece=gloves[1].item_no)
+    assert answer.status_code == 422
+    assert f"{one.number} is not being packed any more." in text(answer)
+    assert one.lines.count() == 1
+
+
 def test_undo_takes_a_piece_out_again(cast, orla):
     glove = cartons.fleet(1).first
     one = cartons.packed(cast.orla, glove)
@@ -174,6 +185,22 @@ def test_what_ends_a_piece_is_never_chosen_for_the_next_one_but_the_shelf_and_re
     form = answer.context["back"]
     assert form.initial["outcome"] == "passed"
     assert (form.initial["shelf"], form.initial["report_no"]) == (cartons.shelf().pk, "R-5")
+
+
+@pytest.mark.parametrize(
+    ("outcome", "fields"),
+    [
+        ("rejected_returned", {"shelf": ""}),
+        ("rejected_destroyed", {}),
+        ("rejected_returned", {"piece": "G-9"}),
+    ],
+)
+def test_what_is_scanned_after_a_refusal_does_not_inherit_what_ends_a_piece(cast, orla, outcome, fields):
+    one = cartons.sent(cast.orla, cartons.fleet(1).first)
+    body = {"piece": "G-00001", "outcome": outcome, "shelf": cartons.shelf().pk, **fields}
+    answer = post(orla, one, "back", **body)
+    assert answer.status_code in (404, 422)
+    assert answer.context["back"]["outcome"].value() is None
 
 
 def test_a_row_is_corrected_on_a_page_of_its_own(cast, orla):
@@ -228,6 +255,17 @@ def test_nothing_is_done_under_a_name_that_does_not_exist(cast, orla):
     one = cartons.started(cast.orla)
     assert post(orla, one, "burn").status_code == 404
     assert orla.get(reverse("shipment", args=["L-9999"])).status_code == 404
+
+
+def test_closed_shipments_are_found_page_by_page(cast, orla, monkeypatch):
+    monkeypatch.setattr("inspections.queries.cartons.CLOSED_SHOWN", 2)
+    for _one in range(5):
+        shipments.close(cartons.started(cast.orla).number, act=Act(cast.orla))
+    pages = [text(orla.get(reverse("shipments"), {"page": number})) for number in (1, 2, 3)]
+    seen = [[number for number in range(1, 6) if f"L-000{number}" in page] for page in pages]
+    assert seen == [[4, 5], [2, 3], [1]]
+    assert "Closed before" not in pages[2]
+    assert orla.get(reverse("shipments"), {"page": "x"}).status_code == 200
 
 
 # Paper

@@ -21,28 +21,35 @@
     document.querySelector("[data-waiting]").textContent = waiting.length > 1 ? `… ${waiting.length}` : "";
   }
 
-  // What was refused while the clerk had gone on to the next piece is listed until the page is left.
-  function listRefused(piece, answered) {
-    const list = document.querySelector("[data-refused]");
+  // What was not kept while the clerk had gone on to the next piece is listed until the page is left.
+  function list(piece, said) {
+    const refused = document.querySelector("[data-refused]");
     const line = document.createElement("li");
-    const said = Array.from(answered.querySelectorAll(".errorlist li"), (one) => one.textContent).join(" ");
     line.textContent = said.includes(piece) ? said : `${piece}: ${said}`;
-    list.append(line);
-    list.hidden = false;
+    refused.append(line);
+    refused.hidden = false;
+  }
+
+  // The server has no such form for this person any more: signed out, or sent or closed by somebody else.
+  function stop(piece) {
+    const said = document.querySelector("[data-refused]").dataset.refused;
+    for (const one of [piece, ...waiting.splice(0).map((data) => data.get("piece"))]) list(one, said);
   }
 
   function show(html, piece) {
     const page = new DOMParser().parseFromString(html, "text/html");
     const answered = page.querySelector("form[data-scan]");
-    if (!answered) return location.reload(); // signed out, or closed by somebody else
     document.querySelectorAll("main > .notice").forEach((one) => one.remove());
     document.querySelector("main").prepend(...page.querySelectorAll("main > .notice"));
+    if (answered?.elements.do.value !== form().elements.do.value) return stop(piece);
     for (const part of document.querySelectorAll("[data-shown]")) {
       const fresh = page.querySelector(`[data-shown="${part.dataset.shown}"]`);
       if (fresh) part.replaceWith(fresh);
     }
     if (!answered.querySelector("[role=alert]")) return;
-    if (waiting.length || field().value) return listRefused(piece, answered);
+    if (waiting.length || field().value) {
+      return list(piece, Array.from(answered.querySelectorAll(".errorlist li"), (one) => one.textContent).join(" "));
+    }
     form().replaceWith(answered);
     field().focus();
     field().select();

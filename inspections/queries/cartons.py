@@ -33,15 +33,30 @@ def days_late(shipment: Shipment, today: date) -> int:
     return max(0, (today - shipment.expected_on).days) if shipment.state == "sent" else 0
 
 
-def shipments() -> tuple[list[Shipment], list[Shipment], list[Shipment]]:
-    """(with a lab, the longest awaited first; being packed; the last that were closed), with counts of lines."""
+@dataclass(frozen=True)
+class Shipments:
+    """With a lab, the longest awaited first; being packed; one page of the closed ones, and whether more follow."""
+
+    away: list[Shipment]
+    in_hand: list[Shipment]
+    closed: list[Shipment]
+    more: bool
+
+
+def shipments(page: int = 1) -> Shipments:
+    """Every open shipment and a page of the closed ones, the last closed first, with counts of lines. Three queries."""
     counted = Shipment.objects.select_related("lab").annotate(
         pieces=Count("lines"), still_open=Count("lines", filter=Q(lines__open=True))
     )
-    return (
+    first = (page - 1) * CLOSED_SHOWN
+    closed = list(
+        counted.filter(state="closed").order_by("-closed_at", "-pk")[first : first + CLOSED_SHOWN + 1]
+    )
+    return Shipments(
         list(counted.filter(state="sent").order_by("expected_on", "number")),
         list(counted.filter(state="packing").order_by("-started_at", "-pk")),
-        list(counted.filter(state="closed").order_by("-closed_at", "-pk")[:CLOSED_SHOWN]),
+        closed[:CLOSED_SHOWN],
+        len(closed) > CLOSED_SHOWN,
     )
 
 
