@@ -18,8 +18,10 @@ from inspections import queries
 from inspections.actions import labfiles
 from inspections.actions.labfiles import MappingRefused
 from inspections.forms.labfiles import TARGET_NAMES, UNIT_NAMES, MappingForm
-from inspections.models import LabMapping
+from inspections.models import PURPOSE_NAMES, SUPPLY_NAMES, LabMapping
 from inspections.rules import labfile
+
+CONSTANT_WORDS = {**PURPOSE_NAMES, **SUPPLY_NAMES}
 
 
 def new(request: HttpRequest) -> HttpResponse:
@@ -89,7 +91,11 @@ def shown(request: HttpRequest, pk: int) -> HttpResponse:
             }
             for name, one in columns.columns.items()
         ],
-        "constants": [(TARGET_NAMES[name], value) for name, value in columns.constants.items() if value],
+        "constants": [
+            (TARGET_NAMES[name], CONSTANT_WORDS.get(value, value))
+            for name, value in columns.constants.items()
+            if value
+        ],
         "read": columns,
         "versions": [one for one in queries.versions(mapping.name) if one.pk != mapping.pk],
     }

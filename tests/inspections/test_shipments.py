@@ -4,14 +4,14 @@ import threading
 from datetime import timedelta
 
 import pytest
-from django.db import connection, connections
+from django.db import connections
 
 from gear.actions.acting import Act
 from gear.models import Depot, Entry, ItemState, Refusal
 from gear.permissions import NotAllowed
 from inspections.actions import shipments
 from inspections.actions.shipments import ShipmentRefused
-from inspections.models import Shipment, ShipmentLine
+from inspections.models import Shipment, ShipmentLine, ShipmentOutcome
 from tests import builders
 from tests.inspections import cartons
 
@@ -214,23 +214,38 @@ def test_only_the_clerk_packs_and_sends(cast, name):
 def test_one_piece_scanned_into_two_cartons_at_once_is_in_one(cast):
     glove = cartons.fleet(1).first
     numbers = [cartons.started(cast.orla).number for _one in range(2)]
-    together, told = threading.Barrier(2), []
+    told = at_once(lambda number: shipments.scan(number, glove, act=Act(cast.orla)), numbers)
+    assert sorted(told) == ["IN_OTHER_SHIPMENT", "done"]
+    assert ShipmentLine.objects.count() == 1
 
-    def scan(number):
+
+@pytest.mark.django_db(transaction=True)
+def test_one_line_settled_in_two_ways_at_once_is_settled_once(cast):
+    glove = cartons.fleet(1).first
+    one = cartons.sent(cast.orla, glove)
+    cartons.shelf()
+    told = at_once(lambda outcome: cartons.settle(one, glove, outcome, by=cast.orla), ["passed", "missing"])
+    assert sorted(told) == ["ALREADY_SETTLED", "done"]
+    assert ShipmentOutcome.objects.count() == 1
+
+
+def at_once(work, given):
+    """What becomes of the same work done by two people at the same moment: done, or the code of its refusal."""
+    together, told = threading.Barrier(len(given)), []
+
+    def run(one):
         try:
             together.wait(timeout=20)
-            shipments.scan(number, glove, act=Act(cast.orla))
-            told.append("in")
+            work(one)
+            told.append("done")
         except ShipmentRefused as error:
             told.append(error.code)
         finally:
             connections.close_all()
 
-    threads = [threading.Thread(target=scan, args=[number]) for number in numbers]
+    threads = [threading.Thread(target=run, args=[one]) for one in given]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert sorted(told) == ["IN_OTHER_SHIPMENT", "in"]
-    assert ShipmentLine.objects.count() == 1
-    connection.close()
+    return told
