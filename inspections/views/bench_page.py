@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
 from gear import permissions
+from gear.actions import witnesses
 from gear.actions.acting import REFUSALS, Act
 from gear.models import Item, ItemState, User
 from gear.permissions import NotAllowed
@@ -26,6 +27,7 @@ from inspections.actions.bench_rows import confirm_rows, give_looks, save_row, s
 from inspections.forms.bench import CheckerForm, RowForm, both_looks
 from inspections.models import BenchRow, BenchSession
 from inspections.queries.bench import RECENT, Board, RowNow
+from inspections.rules.acceptance import FAILED
 from inspections.rules.bench import GROUND
 from inspections.rules.bench_scan import notices
 from inspections.rules.testfacts import plain
@@ -148,21 +150,26 @@ def bench_row(request: HttpRequest, session_no: str, pk: UUID) -> HttpResponse:
             if row.look_before:
                 given["before"] = ""
             return give_looks(row, act=act, **given)
-        checker = User.objects.filter(pk=_number(request.POST.get("checker")), is_active=True).first()
+        checker = None
+        if row.outcome == FAILED:
+            named = User.objects.filter(pk=_number(request.POST.get("checker"))).first()
+            checker = witnesses.confirm(named, request.POST.get("secret", ""), act=act)
         return strike_row(row, why=request.POST.get("why", ""), checker=checker, act=act)
 
     return _done(request, session, work)
 
 
 def bench_confirm(request: HttpRequest, session_no: str) -> HttpResponse:
-    """Another person agrees with rows that are in doubt; the name stands beside them."""
+    """Another person agrees with rows that are in doubt, by password or PIN; the name stands beside them."""
     session = _session(session_no)
     form = CheckerForm(request.POST, by=_user(request))
     ids = [pk for pk in map(_uuid, request.POST.getlist("row")) if pk]
 
     def work() -> BenchRow | None:
-        checker = form.cleaned_data.get("checker") if form.is_valid() else None
-        rows = confirm_rows(session, ids, checker=checker, act=Act(_user(request)))
+        act = Act(_user(request))
+        named = form.cleaned_data.get("checker") if form.is_valid() else None
+        checker = witnesses.confirm(named, request.POST.get("secret", ""), act=act)
+        rows = confirm_rows(session, ids, checker=checker, act=act)
         return rows[-1] if rows else None
 
     return _done(request, session, work)

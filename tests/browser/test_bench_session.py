@@ -57,6 +57,7 @@ def server(tmp_path, transactional_db):
 def clerk(playwright, server, tmp_path, cast):
     """Opens the session in a browser with a profile on disk, signed in as Orla."""
     let_in(cast.orla)
+    let_in(cast.bertrand)
     profile, opened = tmp_path / "profile", []
 
     def opener(number: str) -> Page:
@@ -188,5 +189,6 @@ def same_glove_again(page: Page, item_no: str) -> None:
 
 def confirm(page: Page, name: str) -> None:
     page.locator(".bench-run select").select_option(label=name)
+    page.locator(".bench-run input[type=password]").fill(f"{name} keeps a secret")
     page.get_by_role("button", name="Confirm these readings").click()
     expect(page.locator(".bench-run")).to_have_count(0)

@@ -221,10 +221,16 @@ def test_equal_readings_are_confirmed_by_a_person_who_is_named(orla, cast):
         page = send(orla, session, glove, "12.5").content.decode()
     assert "5 equal readings in a row: 12.5 in rows 1 to 5." in page
     ids = [str(pk) for pk in BenchRow.objects.values_list("pk", flat=True)]
-    for nobody in ("", str(cast.orla.pk)):
-        answer = orla.post(address(session, "bench_confirm"), {"row": ids, "checker": nobody})
-        assert answer.status_code == 422
-    orla.post(address(session, "bench_confirm"), {"row": ids, "checker": cast.bertrand.pk})
+    for nobody, secret in (
+        ("", ""),
+        (cast.orla.pk, "orla keeps a secret"),
+        (cast.bertrand.pk, ""),
+        (cast.bertrand.pk, "orla keeps a secret"),
+    ):
+        sent = {"row": ids, "checker": nobody, "secret": secret}
+        assert orla.post(address(session, "bench_confirm"), sent).status_code == 422
+    sent = {"row": ids, "checker": cast.bertrand.pk, "secret": "bertrand keeps a secret"}
+    orla.post(address(session, "bench_confirm"), sent)
     page = orla.get(address(session)).content.decode()
     assert "equal readings in a row" not in page
     assert "checked by bertrand" in page
@@ -234,6 +240,9 @@ def test_a_row_is_struck_in_the_open(orla, cast):
     session, (glove,) = day(cast.orla), in_service()
     row = typed(session, glove, by=cast.orla)
     there = address(session, "bench_row", row.pk)
+    failed = typed(session, in_service()[0], "16.4", by=cast.orla)
+    alone = {"do": "strike", "why": "another glove", "checker": cast.ines.pk, "secret": "a guess"}
+    assert orla.post(address(session, "bench_row", failed.pk), alone).status_code == 422
     assert orla.post(there, {"do": "strike", "why": ""}).status_code == 422
     orla.post(there, {"do": "strike", "why": "another glove"})
     page = orla.get(address(session)).content.decode()
