@@ -32,6 +32,7 @@ from inspections.models import Instrument
 from inspections.rules import testbook
 from inspections.rules.acceptance import Reading
 from inspections.rules.testfacts import Paper
+from reports.actions.demo_bench import bench_day
 from reports.actions.demo_carton import lab_carton
 from reports.actions.demo_counter import at_the_counter
 
@@ -48,6 +49,7 @@ def load(today: date) -> dict[str, int]:
     story.told()
     lab_carton(today, story.act)
     at_the_counter(today, story.act)
+    bench_day(today, story.act)
     make_seal(timezone.now())
     return {"people": User.objects.count(), "items": Item.objects.count(), "entries": Entry.objects.count()}
 
