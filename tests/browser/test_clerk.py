@@ -130,7 +130,7 @@ def test_a_piece_is_received_and_its_label_code_shown(
     page.goto(f"{live_server.url}/receive/")
     assert_accessible(page)
     assert_fits(page)
-    page.get_by_role("link", name="Grounding jumper").click()
+    page.get_by_role("link", name="Grounding jumper", exact=True).click()
     page.get_by_role("button", name="Receive it").click()
     expect(page.get_by_role("alert")).to_be_visible()
     assert_accessible(page)
