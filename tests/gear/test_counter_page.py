@@ -229,6 +229,18 @@ def test_a_form_that_somebody_bent_records_nothing(client, counter, fields):
     assert where(*counter.new, *old) == ["The shelf", "The shelf", "Dev", "Dev"]
 
 
+@pytest.mark.parametrize("pairs", [1, 6])
+def test_the_queries_do_not_grow_with_what_the_person_has(client, counter, pairs, django_assert_num_queries):
+    for _one in range(pairs):
+        worn_pair(counter.hand)
+    address, _first = form_of(client, counter)
+    with django_assert_num_queries(QUERIES):
+        client.get(address)
+
+
+QUERIES = 28
+
+
 # The issue of any one piece, on its own page
 
 

@@ -134,6 +134,15 @@ def test_a_clerk_of_one_depot_sees_what_lies_there(client, cast):
     assert order_on(client.get(reverse("find_pair"), {"cls": "2"})) == ["B"]
 
 
+def test_a_worker_sees_what_lies_ready_and_hands_nothing_out(client, cast):
+    client.force_login(cast.dev)
+    good_pair("A")
+    answer = client.get(reverse("find_pair"), {"cls": "2"})
+    assert "Pair of gloves, class 2" in page(answer)
+    assert order_on(answer) == []
+    assert "/counter/?" not in answer.content.decode()
+
+
 @pytest.mark.parametrize("length", ["14", "14 in", "360", "360 mm", '14"'])
 def test_a_length_is_read_as_people_say_it(client, cast, length):
     client.force_login(cast.orla)
