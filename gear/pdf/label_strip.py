@@ -38,6 +38,10 @@ def strip_html(stock: Stock, *, as_of: str, base_url: str) -> str:
         "down": range(10, int(height), 10),
         "square": labels.square(labels.address(labels.SAMPLE_CODE, base_url=base_url)),
         "height": height - 0.01,
+        # the boxes of text, and how far in their words begin: clear of the rulers
+        "frames": [
+            (area.box, max(0.6, 9.5 - area.box.x), max(0.6, 8.5 - area.box.y)) for area in stock.areas
+        ],
     }
     if stock.is_sheet:
         page |= _samples(stock)
@@ -77,5 +81,6 @@ def _squares(stock: Stock, y: float) -> Iterator[dict[str, float]]:
     """Two to a label; beside the rulers the first label has less room."""
     for at, side in enumerate(SIDES):
         left = stock.place(at // 2, start=1)[1]
-        x = max(left + 4, 10) + (at % 2) * 30
+        x = max(left + 4, 14)  # beside the numbers of the ruler
+        x += (at % 2) * 30
         yield {"x": x, "y": y + (stock.label[1] - side) / 2, "side": side, "caption_y": y + 2}

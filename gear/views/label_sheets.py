@@ -144,7 +144,7 @@ def label_print(request: HttpRequest, pk: UUID, *, problem: str = "", status: in
         "numbers": numbers,
         "is_today": _is_today(row),
         "problem": problem,
-        "next": used % stock.per_page + 1 if stock and stock.is_sheet else None,
+        "next": used % stock.per_page + 1 if stock and used % stock.per_page else None,
         "again": f"{reverse('labels')}?{urlencode({**again, 'stock': row.stock})}",
     }
     return render(request, "gear/label_print.html", page, status=status)
