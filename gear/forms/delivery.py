@@ -114,6 +114,11 @@ class BatchForm(ReceiveForm):
 
 
 def _worked(kind: str) -> dict[str, forms.Field]:
+    """What is counted up, and the note."""
+    return {**_counted(kind), **_marked()}
+
+
+def _counted(kind: str) -> dict[str, forms.Field]:
     number = {"inputmode": "numeric", "autocomplete": "off", "class": "short"}
     pairs = _("Pairs of left and right")
     return {
@@ -136,6 +141,11 @@ def _worked(kind: str) -> dict[str, forms.Field]:
             help_text=_("Empty: they form no sets now."),
         ),
         "batch_set_no": text_field(NAMES["batch_set_no"], most=40, required=False),
+    }  # fmt: skip
+
+
+def _marked() -> dict[str, forms.Field]:
+    return {
         "serials": choice_field(
             _("Serials"),
             (("range", _("A range")), ("list", _("A list")), ("none", _("None are marked"))),
