@@ -312,7 +312,7 @@
     if (!answer?.board || sending || board.contains(document.activeElement)) return;
     if (answer.board !== seenBoard) showBoard(answer);
     seenBoard = answer.board;
-    if (!answer.open) location.reload();
+    if (!answer.open && !queue.all().length) location.reload(); // what waits here stays in sight
   }
   let seenBoard = "";
   setInterval(look, 4000);
