@@ -32,6 +32,7 @@ from tests.gear.sealed_rows import MAKE, given, refusal
 
 pytestmark = pytest.mark.django_db
 SECOND = timedelta(seconds=1)
+SEALED = len(MAKE) + 3  # one row of each table, and the two entries and the given answer of a blanket
 
 
 @pytest.fixture
@@ -64,7 +65,7 @@ def test_a_seal_is_a_count_and_a_root_over_everything_recorded_so_far(sealed):
     hashes = list(Entry.objects.order_by("recorded_at", "pk").values_list("hash", flat=True))
     leaves = seals.leaves_between(None, sealed.sealed_at)
     assert leaves[:2] == hashes
-    assert (sealed.number, sealed.row_count, sealed.previous_hash) == (1, 8, "")
+    assert (sealed.number, sealed.row_count, sealed.previous_hash) == (1, SEALED, "")
     assert sealed.merkle_root == merkle_root(leaves)
     assert verify.verify() == []
 
@@ -72,11 +73,11 @@ def test_a_seal_is_a_count_and_a_root_over_everything_recorded_so_far(sealed):
 def test_the_hash_of_a_seal_binds_its_figures_and_the_seal_before(sealed):
     builders.blanket("B-2")
     second = make_seal(timezone.now())
-    assert (second.number, second.row_count, second.previous_hash) == (2, 9, sealed.hash)
+    assert (second.number, second.row_count, second.previous_hash) == (2, SEALED + 1, sealed.hash)
     stated = {
         "number": 2,
         "sealed_at": second.sealed_at.strftime("%Y-%m-%dT%H:%M:%S.%f+00:00"),
-        "row_count": 9,
+        "row_count": SEALED + 1,
         "merkle_root": second.merkle_root,
     }
     assert second.hash == entry_hash(stated, sealed.hash)
@@ -120,7 +121,7 @@ def test_what_is_recorded_after_a_seal_is_dated_after_it_whatever_the_clock_says
     assert entry.recorded_at > sealed.sealed_at
     assert late.at > sealed.sealed_at
     assert verify.verify() == []
-    assert make_seal(timezone.now()).row_count == 10
+    assert make_seal(timezone.now()).row_count == SEALED + 2
     assert verify.verify() == []
 
 
@@ -129,7 +130,7 @@ def test_what_a_server_ahead_of_its_time_recorded_waits_for_a_later_seal(sealed)
         builders.blanket("B-2")
     assert make_seal(timezone.now()) is None
     with time_machine.travel(timezone.now() + timedelta(minutes=3), tick=False):
-        assert make_seal(timezone.now()).row_count == 9
+        assert make_seal(timezone.now()).row_count == SEALED + 1
     assert verify.verify() == []
 
 
@@ -316,7 +317,7 @@ def test_the_problem_of_a_seal_says_which_and_what_to_do(sealed, past_the_guards
     past_the_guards("DELETE FROM gear_refusal")
     (problem,) = verify.verify()
     assert "Seal 1 of " in problem.sentence
-    assert "8 rows were sealed, 7 are there" in problem.sentence
+    assert f"{SEALED} rows were sealed, {SEALED - 1} are there" in problem.sentence
     assert "backup" in problem.sentence
 
 
