@@ -22,7 +22,8 @@ from gear.rules.fold import Happening, ItemFacts, Line
 from gear.rules.hashing import canonical
 
 MOST = 200
-TELLING = ("applied_v", "seconds", "leakage_ma", "resistance_mohm", "cable_temp_c", "breakdown")
+# No voltage: a tag outlives its reader's memory of which voltage a bench applies and which one is worked on.
+TELLING = ("seconds", "leakage_ma", "resistance_mohm", "cable_temp_c", "breakdown")
 
 
 @dataclass(frozen=True)
@@ -101,7 +102,7 @@ def _reject(item: Item, facts: ItemFacts, lines: Mapping[str, tuple[Line, str]],
         look_words.place_words(place),
         look_words.drawn(facts.kind, hand=facts.identity.get("hand"), place=place) if place else None,
         [pair for one in tests for pair in entry_words.readings(_telling(one))],
-        [limit for one in tests for limit in entry_words.limits(one)],
+        [limit for one in tests for limit in entry_words.limits(_telling(one))],
         ", ".join(dict.fromkeys(by for _flag, _line, by in flags if by)),
     )
 
@@ -109,7 +110,12 @@ def _reject(item: Item, facts: ItemFacts, lines: Mapping[str, tuple[Line, str]],
 def _telling(facts: Mapping[str, Any]) -> Mapping[str, Any]:
     """The readings that say how it failed; who measured with what stands on its record."""
     stated = facts["readings"]
-    return {"readings": {name: stated[name] for name in TELLING if stated.get(name) not in (None, False)}}
+    found = facts.get("limit")
+    limits = found if isinstance(found, Mapping) else {}
+    return {
+        "readings": {name: stated[name] for name in TELLING if stated.get(name) not in (None, False)},
+        "limit": {name: limits[name] for name in limits if name != "proof_v"},
+    }
 
 
 def _why(flag: Happening, line: Line) -> str:

@@ -117,6 +117,7 @@ def test_a_red_tag_says_all_in_words(orla, failed, cut, tmp_path, paper, size):
         "Page 1 of 1",
     ):
         assert words.casefold() in text.casefold(), words
+    assert "kV" not in text  # a proof voltage on a tag could be taken for a working voltage
     info = subprocess.run(
         ["pdfinfo", str(tmp_path / "paper.pdf")], capture_output=True, text=True, check=True
     )
