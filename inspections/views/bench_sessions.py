@@ -53,7 +53,7 @@ def _opened(request: HttpRequest) -> HttpResponse:
 
 
 def _page(request: HttpRequest, form: SessionForm, *, status: int = 200) -> HttpResponse:
-    wanted = request.GET.get("number", "").strip()[:12]
+    wanted = request.GET.get("number", "").strip()[:80]
     found = queries.sessions()
     closed = found.exclude(state="open")
     if wanted:
