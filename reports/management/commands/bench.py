@@ -11,7 +11,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import count
 from pathlib import Path
+from uuid import uuid4
 
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
@@ -23,6 +25,7 @@ from django.utils import timezone
 from gear import queries
 from gear.actions.acting import Act
 from gear.models import Item, ItemState, Label, User
+from inspections.actions.bench_sessions import Particulars, open_session
 from inspections.actions.testing import log_test
 from inspections.rules.acceptance import Reading
 from inspections.rules.testbook import COLUMNS
@@ -88,6 +91,8 @@ class Command(BaseCommand):
         yield self._report_csv()
         yield self._fleet()
         yield self._log_one(clerk)
+        yield self._find_pair(clerk)
+        yield self._bench_row(clerk)
         yield self._import(tests)
 
     def _scan(self, clerk: User) -> Line:
@@ -153,6 +158,29 @@ class Command(BaseCommand):
         ms, base = _alternate(log, _raw_write, SCAN_ROUNDS)
         return Line("log one test", ms, "raw INSERT, committed", base, _count(log))
 
+    def _find_pair(self, clerk: User) -> Line:
+        client, hello = _client(clerk), _hello()
+
+        def find():
+            _ok(client.get("/counter/pair/", {"kind": "glove", "cls": "2", "size": "10", "floor": "28"}))
+
+        ms, base = _alternate(find, hello, SLOW_ROUNDS)
+        return Line("find a pair now (page)", ms, "sign-in page", base, _count(find))
+
+    def _bench_row(self, clerk: User) -> Line:
+        today = timezone.now().date()
+        session = open_session(Particulars(today, "bench", "meter", "in_service"), act=Act(clerk))
+        client, address = _client(clerk), f"/bench/{session.number}/rows/"
+        gloves = iter(Item.objects.filter(item_type__kind="glove").order_by("-pk")[: SCAN_ROUNDS + 10])
+
+        def save():
+            row = {"id": uuid4(), "scan": next(gloves).item_no, "reading": f"{9 + next(steps) % 7 / 10:.1f}"}
+            _ok(client.post(address, row, headers={"accept": "application/json"}))
+
+        steps = count()
+        ms, base = _alternate(save, _raw_write, SCAN_ROUNDS)
+        return Line("save a row at the bench", ms, "raw INSERT, committed", base, _count(save))
+
     def _import(self, tests: int) -> Line:
         numbers = ItemState.objects.filter(item__item_type__kind="glove").order_by("-pk")
         found = list(numbers.values_list("item__item_no", flat=True)[:tests])
@@ -216,7 +244,7 @@ def _hello() -> Callable:
 
 def _ok(response) -> None:
     if response.status_code != 200:
-        raise CommandError(f"A scan was answered with {response.status_code}.")
+        raise CommandError(f"{response.request['PATH_INFO']} was answered with {response.status_code}.")
 
 
 def _raw_write() -> None:
