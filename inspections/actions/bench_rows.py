@@ -91,7 +91,8 @@ def _known(session: BenchSession, typed: Typed, act: Act) -> BenchRow | None:
     if row is None:
         return None
     names = ("leakage_ma", "resistance_mohm", "cable_temp_c", "breakdown", "flashover")
-    same = all(getattr(row, name) == getattr(typed, name) for name in names)
+    same = row.item_id == find_item(typed.scan).pk
+    same = same and all(getattr(row, name) == getattr(typed, name) for name in names)
     if row.session_id != session.pk or row.by_id != act.by.pk or not same:
         raise IdReused(
             _("This id was used before for another row. Nothing was stored; send it with a new id.")

@@ -169,6 +169,14 @@ def test_a_row_sent_twice_is_stored_once(cast):
         typed(session, glove, "12.6", by=cast.orla, id=key)
 
 
+def test_the_id_of_a_row_stands_for_no_other_item(cast):
+    one, other = in_service(count=2)
+    session, key = day(cast.orla), uuid4()
+    typed(session, one, by=cast.orla, id=key)
+    with pytest.raises(IdReused):
+        typed(session, other, by=cast.orla, id=key)
+
+
 def test_a_row_sent_again_after_posting_is_known(cast):
     (glove,) = in_service()
     session, key = day(cast.orla), uuid4()
