@@ -19,6 +19,7 @@ from gear.ledger import site_zone
 from gear.rules.moments import local_day
 from inspections.actions.bench_judging import BenchRefused, judge_row, on_the_bench
 from inspections.models import BenchRow, BenchSession
+from inspections.rules.acceptance import FAILED
 
 TRIES = 5  # two people may be given the same next number at the same moment
 LONGEST_REASON = 200
@@ -94,7 +95,10 @@ def change_session(session: BenchSession, stated: Particulars, *, act: Act) -> B
 
 
 def abandon_session(session: BenchSession, *, why: str, act: Act) -> BenchSession:
-    """Close a session without posting it. It stays readable. Raises NotAllowed or Refused."""
+    """Close a session without posting it. It stays readable. Raises NotAllowed or Refused.
+
+    What failed would be lost with it: each such row is posted, or struck out before a second person, first.
+    """
     permissions.check_can(act.by, "log_test")
     with transaction.atomic():
         session = locked(session)
@@ -102,10 +106,20 @@ def abandon_session(session: BenchSession, *, why: str, act: Act) -> BenchSessio
             raise BenchRefused(
                 "POSTED_IN_PART", _("Rows of this session were posted. Post or strike the rest.")
             )
+        _check_none_failed(session)
         session.state, session.abandoned_by, session.abandoned_at = "abandoned", act.by, timezone.now()
         session.abandoned_why = stated_reason(why)
         session.save(update_fields=["state", "abandoned_by", "abandoned_at", "abandoned_why"])
     return session
+
+
+def _check_none_failed(session: BenchSession) -> None:
+    failed = session.rows.filter(struck=False, outcome=FAILED).order_by("position")
+    if numbers := list(failed.values_list("item__item_no", flat=True)[:10]):
+        message = _(
+            "Failed and not posted: %s. Post the session, or scan each and strike its row with another person."
+        )
+        raise BenchRefused("FAILED_ROWS", message % ", ".join(numbers))
 
 
 def locked(session: BenchSession) -> BenchSession:

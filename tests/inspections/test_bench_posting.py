@@ -18,7 +18,7 @@ from inspections import queries
 from inspections.actions.bench_judging import BenchRefused
 from inspections.actions.bench_posting import post, preview
 from inspections.actions.bench_rows import confirm_rows, strike_row
-from inspections.actions.bench_sessions import Particulars, change_session
+from inspections.actions.bench_sessions import Particulars, abandon_session, change_session
 from inspections.actions.corrections import correct_test
 from inspections.forms.bench import first_values
 from inspections.models import BenchSession, ElectricalTest, Instrument
@@ -291,6 +291,18 @@ def test_a_failed_jumper_fails_its_set(cast):
     assert set(ElectricalTest.objects.filter(session=session).values_list("method", flat=True)) == {
         "dc_meter"
     }
+
+
+# What failed does not vanish with its session
+
+
+def test_a_session_with_a_failed_row_is_abandoned_only_before_a_second_person(cast):
+    session, (glove,) = day(cast.orla), in_service()
+    row = typed(session, glove, None, breakdown=True, by=cast.orla)
+    with pytest.raises(BenchRefused, match=f"Failed and not posted: {glove.item_no}"):
+        abandon_session(session, why="the tank leaks", act=Act(cast.orla))
+    strike_row(row, why="the lead touched the rack", checker=cast.ines, act=Act(cast.orla))
+    assert abandon_session(session, why="the tank leaks", act=Act(cast.orla)).state == "abandoned"
 
 
 # A correction later knows what the session knew
