@@ -14,10 +14,10 @@ from gear.models import Entry
 from gear.permissions import check_scope
 from gear.rules.fold import ItemFacts
 from inspections import queries
-from inspections.actions.testing import check_reading, drafted, made_on_of
+from inspections.actions.testing import check_reading, compared, drafted, made_on_of
 from inspections.models import BenchSession, ElectricalTest
 from inspections.rules import testfacts
-from inspections.rules.acceptance import Judgement, Reading
+from inspections.rules.acceptance import Expected, Judgement, Reading
 from inspections.rules.testfacts import Paper
 
 
@@ -31,6 +31,7 @@ def judged_again(
     """
     assert entry.item is not None
     reading, paper = _as_taken(entry, reading, paper)
+    reading = _compared(entry, facts, reading)
     check_reading(reading, paper, made_on=made_on_of(facts))
     draft, judgement = drafted(
         entry.item,
@@ -60,6 +61,17 @@ def _as_taken(entry: Entry, reading: Reading, paper: Paper) -> tuple[Reading, Pa
     if looks and reading.visual != stated.get("visual"):
         looks = dict.fromkeys(testfacts.LOOKED, "accept") if reading.visual == "accept" else {}
     return replace(reading, **way, **looks), replace(paper, **known)
+
+
+def _compared(entry: Entry, facts: ItemFacts, reading: Reading) -> Reading:
+    """The corrected reading beside what the first was too low for: the median of its session as the entry tells it,
+    else the last accepted reading of the item by another test. What was imported was compared with nothing."""
+    assert entry.item is not None
+    for finding in entry.facts.get("codes", ()):
+        if finding.get("code") == "LOW_FOR_SESSION":
+            usual = Expected(Decimal(finding["expected_ma"]), int(finding["count"]))
+            return replace(reading, expected=usual)
+    return reading if entry.via == "import" else compared(entry.item, facts, reading, other_than=entry)
 
 
 def correct_test(entry: Entry, reading: Reading, paper: Paper, *, reason: str, act: Act) -> Preview:

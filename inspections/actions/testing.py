@@ -14,7 +14,7 @@ from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refus
 from gear.actions.looks import check_not_own_repair
 from gear.ledger import Draft, IdReused, record, rules_on, site_zone
 from gear.ledger.chain import EARLIEST, SKEW
-from gear.models import Item
+from gear.models import Entry, Item
 from gear.rules import transitions
 from gear.rules.fold import ItemFacts
 from gear.rules.moments import local_day
@@ -65,7 +65,7 @@ def log_test(
         draft, judgement = drafted(
             item,
             facts,
-            _compared(item, facts, reading),
+            compared(item, facts, reading),
             paper,
             rules=rules_on(reading.tested_on),
             on_file=queries.register(),
@@ -82,11 +82,14 @@ def log_test(
         return row, judgement
 
 
-def _compared(item: Item, facts: ItemFacts, reading: Reading) -> Reading:
-    """The reading of a glove on AC beside its last accepted one: far below that, the set-up is at fault."""
+def compared(item: Item, facts: ItemFacts, reading: Reading, *, other_than: Entry | None = None) -> Reading:
+    """The reading of a glove on AC beside its last accepted one: far below that, the set-up is at fault.
+
+    `other_than` is the test itself where it is on record already.
+    """
     if facts.kind != "glove" or reading.supply != "ac" or not reading.leakage_ma:
         return reading
-    earlier = queries.last_accepted_ma(item)
+    earlier = queries.last_accepted_ma(item, other_than=other_than)
     return reading if earlier is None else replace(reading, expected=Expected(earlier))
 
 

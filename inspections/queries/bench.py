@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db.models import Count, Q, QuerySet
 
-from gear.models import Item, ItemState
+from gear.models import Entry, Item, ItemState
 from inspections.models import BenchRow, BenchSession, ElectricalTest
 from inspections.queries.electrical import tests_in_force
 from inspections.rules import bench_watch, testfacts
@@ -153,15 +153,12 @@ def mates_missing(rows: Iterable[BenchRow]) -> list[ItemState]:
     )
 
 
-def last_accepted_ma(item: Item) -> Decimal | None:
-    """The current of the last accepted test on AC that counts, or None."""
-    return (
-        tests_in_force()
-        .filter(item=item, outcome=ACCEPTED, supply="ac", leakage_ma__gt=0)
-        .order_by("-tested_on", "-pk")
-        .values_list("leakage_ma", flat=True)
-        .first()
-    )
+def last_accepted_ma(item: Item, *, other_than: Entry | None = None) -> Decimal | None:
+    """The current of the last accepted test on AC that counts, or None. `other_than` is a `tested` entry left out."""
+    found = tests_in_force().filter(item=item, outcome=ACCEPTED, supply="ac", leakage_ma__gt=0)
+    if other_than is not None:
+        found = found.exclude(of=other_than.pk)
+    return found.order_by("-tested_on", "-pk").values_list("leakage_ma", flat=True).first()
 
 
 def row_before(found: Board, *, by_id: int) -> Before | None:

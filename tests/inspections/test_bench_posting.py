@@ -324,6 +324,20 @@ def test_a_corrected_reading_keeps_session_operator_and_looks(cast, demo):
     assert list(detail_problems()) == []
 
 
+def test_a_reading_too_low_for_its_session_stays_void_when_something_else_is_corrected(cast):
+    session, gloves = day(cast.orla), in_service(count=6)
+    for glove, reading in zip(gloves, ("3", "12", "12.1", "12.3", "12.2", "12.4"), strict=True):
+        typed(session, glove, reading, by=cast.orla)
+    post(session, count=6, act=Act(cast.orla))
+    entry = ElectricalTest.objects.get(item=gloves[0]).entry
+    same = Reading(
+        entry.occurred_on, "in_service", "ac", 20_000, 60, leakage_ma=Decimal(3), visual="accept", breakdown=False,
+        flashover=False,
+    )  # fmt: skip
+    correct_test(entry, same, Paper(instrument="M-2"), reason="another meter", act=Act(cast.ines))
+    assert ElectricalTest.objects.get(entry__kind="corrected").outcome == "void"
+
+
 def test_queries_of_posting_do_not_grow_with_rows(cast):
     counted = []
     for size in (5, 20):  # beyond, the ledger folds states in batches

@@ -32,11 +32,11 @@ def glove():
     return builders.glove("G-1")
 
 
-def logged(item, by, **cells):
+def logged(item, by, report_no="R-7", **cells):
     stated = {"supply": "ac", "applied_v": 20_000, "seconds": 60, "visual": "accept", "breakdown": False,
               "flashover": False, **cells}  # fmt: skip
     day = builders.today() - timedelta(days=2)
-    return log_test(item, Reading(day, "in_service", **stated), act=Act(by), report_no="R-7")[0].entry
+    return log_test(item, Reading(day, "in_service", **stated), act=Act(by), report_no=report_no)[0].entry
 
 
 def address(entry):
@@ -199,3 +199,18 @@ def test_the_clerk_and_the_supervisor_correct(client, cast, blanket, name, statu
     entry = logged(blanket, cast.orla)
     client.force_login(getattr(cast, name))
     assert client.get(address(entry)).status_code == status
+
+
+# What voids a test when it is logged voids it when it is corrected
+
+
+def test_a_reading_far_below_the_last_one_stays_void_when_something_else_is_corrected(client, cast, glove):
+    builders.tested(glove, on=builders.today() - timedelta(days=200))
+    first = logged(glove, cast.orla, leakage_ma=Decimal("12.5"))
+    low = logged(glove, cast.orla, report_no="R-8", leakage_ma=Decimal("3.0"))
+    client.force_login(cast.ines)
+    send(client, low, report_no="R-9", confirm="1")
+    row = reads.tests_in_force().get(report_no="R-9")
+    assert (row.outcome, [one["code"] for one in low.facts["codes"]]) == ("void", ["LOW_FOR_ITEM"])
+    send(client, first, leakage_ma="12.6", confirm="1")  # no test is compared with itself
+    assert reads.tests_in_force().get(leakage_ma=Decimal("12.6")).outcome == "accepted"
