@@ -66,7 +66,8 @@ def expected(taken: Sequence[Taken]) -> dict[int, Expected]:
     """position: what the current of that glove is compared with.
 
     That is the median of the other readings of its class and length where there are at least LEAST_READINGS of them,
-    else the last accepted reading of the same item; no entry where there is neither.
+    or the last accepted reading of the same item, whichever is higher: with an empty tank every reading is as low as
+    the others. No entry where there is neither.
     """
     found = {}
     for group in {one.group for one in taken if one.is_current}:
@@ -76,10 +77,11 @@ def expected(taken: Sequence[Taken]) -> dict[int, Expected]:
             others = ordered.copy()
             if one.value > 0:
                 del others[bisect_left(others, one.value)]
-            if len(others) >= LEAST_READINGS:
-                found[one.position] = Expected(median(others), len(others))
-            elif one.earlier_ma is not None:
-                found[one.position] = Expected(one.earlier_ma)
+            usual = [Expected(median(others), len(others))] if len(others) >= LEAST_READINGS else []
+            if one.earlier_ma is not None:
+                usual.append(Expected(one.earlier_ma))
+            if usual:
+                found[one.position] = max(usual, key=lambda two: two.leakage_ma)
     return found
 
 

@@ -56,6 +56,14 @@ def test_without_a_session_to_compare_with_the_item_itself_is_the_measure():
     assert expected(taken(12)) == {}
 
 
+def test_where_all_readings_are_low_alike_each_item_tells_what_it_read_before():
+    """An empty tank: the median of the session is as low as every reading in it."""
+    found = expected(taken(0.3, 0.3, 0.31, 0.29, 0.3, 0.3, earlier_ma=Decimal(12)))
+    assert set(found.values()) == {Expected(Decimal(12))}
+    higher = expected(taken(12, 12, 12, 12, 12, 12, earlier_ma=Decimal(8)))
+    assert set(higher.values()) == {Expected(Decimal(12), 5)}
+
+
 def test_the_resistance_of_jumpers_is_not_compared():
     assert expected(taken(1, 1, 1, 1, 1, 0.1, group=CABLE)) == {}
 
