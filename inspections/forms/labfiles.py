@@ -224,9 +224,13 @@ def _words(typed: str) -> dict[str, str]:
         if not part.strip():
             continue
         theirs, equals, ours = (one.strip() for one in part.partition("="))
-        if not (theirs and equals and ours) or theirs in found:
+        if not (theirs and equals and ours):
             raise ValidationError(
                 _("Write the lab's word, an equals sign and ours: PASS = accept; FAIL = reject")
+            )
+        if theirs.casefold() in {one.casefold() for one in found}:
+            raise ValidationError(
+                _("%s stands here twice. Words are read in any case: leave one out.") % theirs
             )
         found[theirs] = ours
     return found

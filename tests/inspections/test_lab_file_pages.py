@@ -78,6 +78,7 @@ def test_a_mapping_is_made_beside_the_columns_and_first_rows_of_a_sample(cast, o
         ("to_10", "item_no", "Our item number is given twice."),
         ("words_7", "PASS = good", "PASS = good is no word of ours."),
         ("words_7", "PASS", "PASS = accept; FAIL = reject"),
+        ("words_7", "P = reject; p = accept", "p stands here twice."),
         ("date_format", "", "required"),
         ("name", "", "required"),
     ],
