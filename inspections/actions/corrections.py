@@ -9,6 +9,7 @@ from typing import Any
 from gear.actions import corrections
 from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals
 from gear.actions.corrections import Preview
+from gear.actions.looks import check_not_own_repair
 from gear.ledger import rules_on
 from gear.models import Entry
 from gear.permissions import check_scope
@@ -17,7 +18,7 @@ from inspections import queries
 from inspections.actions.testing import check_reading, compared, drafted, made_on_of
 from inspections.models import BenchSession, ElectricalTest
 from inspections.rules import testfacts
-from inspections.rules.acceptance import Expected, Judgement, Reading
+from inspections.rules.acceptance import ACCEPTED, Expected, Judgement, Reading
 from inspections.rules.testfacts import Paper
 
 
@@ -75,13 +76,19 @@ def _compared(entry: Entry, facts: ItemFacts, reading: Reading) -> Reading:
 
 
 def correct_test(entry: Entry, reading: Reading, paper: Paper, *, reason: str, act: Act) -> Preview:
-    """Correct a test and store a detail row beside the correction. Raises what `correct` and `judged_again` raise."""
+    """Correct a test and store a detail row beside the correction. Raises what `correct` and `judged_again` raise.
+
+    Nobody makes an accepted test of one that was none where they repaired the item.
+    """
     with keeping_refusals("correct", f"{entry.item} {entry.pk}", act):
         if entry.kind != "tested" or entry.item is None:
             raise Refused("NOT_CORRECTABLE")
         facts = facts_now(entry.item)
         check_scope(act.by, depot_of(facts), act="correct")
-        new, _judgement = judged_again(entry, reading, paper, facts=facts)
+        new, judgement = judged_again(entry, reading, paper, facts=facts)
+        stands = corrections.standing(entry)
+        if judgement.outcome == ACCEPTED and (stands is None or stands.facts.get("outcome") != ACCEPTED):
+            check_not_own_repair(facts, act)
         shown = corrections.correct(entry, new=new, reason=reason, act=act)
         columns = testfacts.columns_of(new["facts"], item_no=entry.item.item_no, tested_on=reading.tested_on)
         columns["identity"] = testfacts.identity_of_correction(act.id)

@@ -80,6 +80,19 @@ def test_a_wrong_failure_is_judged_again_and_needs_a_second_person(client, cast,
     assert codes == {"SET_NOT_COMPLETE"}
 
 
+def test_nobody_corrects_a_test_into_an_accepted_one_of_what_they_repaired(client, cast, blanket):
+    builders.happened(
+        blanket, "event", event="repaired", on=builders.today() - timedelta(days=3), by=cast.ines
+    )
+    entry = logged(blanket, cast.orla, seconds=1)
+    client.force_login(cast.ines)
+    assert send(client, entry, seconds="60", confirm="1").status_code == 422
+    assert Refusal.objects.get().code == "OWN_REPAIR"
+    client.force_login(builders.person("clerk", "runa"))
+    assert send(client, entry, seconds="60", confirm="1").status_code == 302
+    assert reads.tests_in_force().get().outcome == "accepted"
+
+
 def test_a_wrong_pass_is_stop_from_the_moment_it_is_corrected(client, cast, blanket):
     entry = logged(blanket, cast.orla)
     client.force_login(cast.orla)
