@@ -13,6 +13,7 @@ from django.utils import timezone
 from gear import permissions
 from gear.actions import receiving
 from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals, reason_in
+from gear.actions.looks import check_inspector
 from gear.ledger import Draft, line_of, moment_of, record, rules_on, site_zone
 from gear.models import Entry, GearSet, ItemState, User
 from gear.rules import entries, fold, readiness
@@ -142,6 +143,8 @@ def correct(entry: Entry, *, new: Mapping | None, reason: str, act: Act) -> Prev
             raise Refused("DESTROYED_IS_FINAL")
         if changes_nothing(entry, new):
             raise Refused("NOTHING_CHANGES")
+        if _accepts_by_eye(new) and not _accepts_by_eye(standing(entry)):
+            check_inspector(now, act)
         shown = preview(entry, new)
         if needs_another(entry, shown, act.by):
             raise Refused("SECOND_PERSON")
@@ -154,6 +157,15 @@ def correct(entry: Entry, *, new: Mapping | None, reason: str, act: Act) -> Prev
         if new is not None and entry.kind == "received":
             receiving.restate(entry.item, new["facts"]["identity"])
         return shown
+
+
+def _accepts_by_eye(said: Mapping | Line | None) -> bool:
+    """Whether an entry, or what replaces it, is a look at the tool room that accepts."""
+    if isinstance(said, Line):
+        said = {"kind": said.kind, "facts": said.facts}
+    if said is None or said["kind"] != "inspected":
+        return False
+    return (said["facts"].get("scope"), said["facts"].get("outcome")) == ("tool_room", "accept")
 
 
 def changes_nothing(entry: Entry, new: Mapping | None) -> bool:

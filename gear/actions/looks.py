@@ -109,12 +109,17 @@ def _found(facts: ItemFacts, outcome: str, words: list[str] | None, place: str) 
 def _checked_inspector(
     item: Item, facts: ItemFacts, act: Act, *, change: str = "accept_by_eye"
 ) -> str | None:
-    """How the qualification of whoever accepts stands: "current" or "not_on_file"; None where nobody signed in.
-
-    Both the day of the look and the day of entry count: nobody accepts for a day on which they still could.
-    """
     if change == "accept_by_eye":
         check("accept_by_eye", item, act)
+    return check_inspector(facts, act)
+
+
+def check_inspector(facts: ItemFacts, act: Act) -> str | None:
+    """How the qualification of whoever accepts stands: "current" or "not_on_file"; None where nobody signed in.
+
+    Both the day of the look and the day of entry count: nobody accepts for a day on which they still could. Raises
+    Refused where it ran out, and for whoever repaired the piece.
+    """
     check_not_own_repair(facts, act)
     if act.by is None:
         return None

@@ -6,6 +6,7 @@ import pytest
 
 from gear.actions import looks, qualifications
 from gear.actions.acting import Act, Refused
+from gear.actions.corrections import correct, replacement
 from gear.models import Entry, Qualification, Refusal
 from gear.permissions import NotAllowed
 from gear.queries import answer, question
@@ -232,6 +233,18 @@ def test_a_qualification_is_an_entry_of_the_site_and_a_row_beside_it(cast):
     assert row.entry.facts["change"] == "qualified"
     assert row.entry.facts["note"].endswith("two-day course")
     assert (row.entry.item, row.entry.gear_set, row.entry.by) == (None, None, cast.ines)
+
+
+def test_a_look_is_corrected_into_an_accepted_one_only_by_whoever_may_accept(cast, blanket):
+    entry = looks.look(blanket, outcome="clean", act=Act(cast.orla))
+    accepted = replacement(entry, facts={**entry.facts, "outcome": "accept"})
+    runa = builders.person("clerk", "runa")
+    qualified(runa, cast, last=-1)
+    with pytest.raises(Refused, match="not valid on this day"):
+        correct(entry, new=accepted, reason="the dirt was a shadow", act=Act(runa))
+    qualified(runa, cast)
+    correct(entry, new=accepted, reason="the dirt was a shadow", act=Act(runa))
+    assert verdict(blanket) == "good"
 
 
 def test_the_newest_qualification_counts(cast, blanket):
