@@ -21,11 +21,14 @@ from gear.rules.fold import ItemFacts
 from gear.rules.readiness import Rules
 from inspections import queries
 from inspections.actions.bench_judging import BenchRefused, paper_of, reading_of
+from inspections.actions.bench_rows import check_reason
 from inspections.actions.bench_sessions import locked
 from inspections.actions.testing import BadTest, check_reading, drafted, made_on_of, row_of
 from inspections.models import BenchSession, ElectricalTest
 from inspections.queries.bench import Board, RowNow
+from inspections.rules import testfacts
 from inspections.rules.acceptance import ACCEPTED, Judgement
+from inspections.rules.bench import sheet
 from inspections.rules.testfacts import Paper
 
 
@@ -176,6 +179,10 @@ def _drafted(one: RowNow, judging: _Judging, act: Act) -> ToPost | LeftOut:
         return LeftOut(one, "RECORD_UNREADABLE")
     try:
         draft, judgement = _judged(one, facts, judging, act)
+        if judgement.outcome == ACCEPTED and judging.rules.pack is not None:
+            # Once more: what the session is for may have been corrected since the row was typed.
+            figures = sheet(testfacts.tested_item(facts.identity), judging.rules.pack)
+            check_reason(one.row, figures, facts, judging.session)
     except (BenchRefused, BadTest, permissions.NotAllowed, LedgerError) as error:
         return LeftOut(one, getattr(error, "code", type(error).__name__), str(error))
     if judgement.outcome == ACCEPTED:

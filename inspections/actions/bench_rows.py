@@ -16,6 +16,7 @@ from gear import permissions
 from gear.actions.acting import WORDS, Act, IdReused, depot_of
 from gear.models import Item, User
 from gear.rules import transitions, units
+from gear.rules.fold import ItemFacts
 from inspections import queries
 from inspections.actions.bench_judging import (
     BenchRefused,
@@ -30,7 +31,7 @@ from inspections.actions.bench_sessions import locked, stated_reason
 from inspections.actions.testing import check_reading, made_on_of
 from inspections.models import BenchRow, BenchSession
 from inspections.rules.acceptance import FAILED, VOID
-from inspections.rules.bench import GROUND
+from inspections.rules.bench import GROUND, BenchSheet
 from inspections.rules.bench_scan import reasons_needed
 
 
@@ -148,12 +149,15 @@ def _check_row(row: BenchRow, bench: OnTheBench, session: BenchSession) -> None:
             field = "cable_temp_c" if name == "cable_temp_c" else "reading"
             raise BenchRefused("READING_MISSING", MISSING[name](), field=field)
     check_reading(reading_of(row, session), paper_of(row, session), made_on=made_on_of(bench.facts))
+    check_reason(row, bench.sheet, bench.facts, session)
+
+
+def check_reason(row: BenchRow, sheet: BenchSheet, facts: ItemFacts, session: BenchSession) -> None:
+    """Raise BenchRefused for what counts only with a reason, where the row gives none."""
     if row.why:
         return
     stated = {"purpose": session.purpose, "supply": session.supply}
-    for notice in reasons_needed(
-        bench.sheet, bench.facts, applied_v=row.applied_v, seconds=row.seconds, **stated
-    ):
+    for notice in reasons_needed(sheet, facts, applied_v=row.applied_v, seconds=row.seconds, **stated):
         values = {
             name: units.kv_from_volts(value) if name.endswith("_v") else value
             for name, value in notice.values.items()

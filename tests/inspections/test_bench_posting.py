@@ -293,6 +293,19 @@ def test_a_failed_jumper_fails_its_set(cast):
     }
 
 
+# A reason that only the corrected session asks for
+
+
+def test_a_short_first_test_is_not_posted_without_a_reason_once_the_purpose_was_corrected(cast):
+    session, new = day(cast.orla, purpose="first"), builders.glove()
+    row = typed(session, new, seconds=60, by=cast.orla)  # too short for a first test: void
+    stated = {**first_values(session), "purpose": "in_service"}
+    session = change_session(session, Particulars(**stated), act=Act(cast.orla))
+    assert left_out(preview(session, act=Act(cast.orla))) == {new.item_no: "SHORT_FOR_FIRST"}
+    typed(session, new, replaces=row.pk, why="tested at the other depot before", by=cast.orla)
+    assert outcomes(preview(session, act=Act(cast.orla))) == {new.item_no: "accepted"}
+
+
 # What failed does not vanish with its session
 
 
