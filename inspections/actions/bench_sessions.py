@@ -73,7 +73,10 @@ def _check_day(day: date) -> None:
 
 
 def change_session(session: BenchSession, stated: Particulars, *, act: Act) -> BenchSession:
-    """Correct what all rows share; every row is judged again. Raises NotAllowed or BenchRefused."""
+    """Correct what all rows share; every row is judged again. Raises NotAllowed or BenchRefused.
+
+    No row that failed gets better by it: that takes a second person, row by row.
+    """
     permissions.check_can(act.by, "log_test")
     _check_day(stated.tested_on)
     with transaction.atomic():
@@ -88,8 +91,14 @@ def change_session(session: BenchSession, stated: Particulars, *, act: Act) -> B
         rows = list(
             session.rows.filter(struck=False, test__isnull=True).select_related("item__item_type", "by")
         )
+        failed = [row for row in rows if row.outcome == FAILED]
         for row, bench in zip(rows, on_the_bench([row.item for row in rows], session), strict=True):
             judge_row(row, bench, session)
+        if better := [row.item.item_no for row in failed if row.outcome != FAILED]:
+            message = _(
+                "Failed, and would fail no more: %s. Scan each and strike its row with another person first."
+            )
+            raise BenchRefused("FAILED_GETS_BETTER", message % ", ".join(better[:10]))
         BenchRow.objects.bulk_update(rows, ["outcome", "judged"], batch_size=100)
     return session
 

@@ -318,6 +318,17 @@ def test_a_session_with_a_failed_row_is_abandoned_only_before_a_second_person(ca
     assert abandon_session(session, why="the tank leaks", act=Act(cast.orla)).state == "abandoned"
 
 
+def test_a_failed_row_gets_no_better_by_correcting_its_session(cast):
+    session, (glove,) = day(cast.orla), in_service()
+    typed(session, glove, "19", by=cast.orla)
+    stated = {**first_values(session), "supply": "dc"}  # under DC there is no limit of current
+    with pytest.raises(BenchRefused, match=f"would fail no more: {glove.item_no}"):
+        change_session(session, Particulars(**stated), act=Act(cast.orla))
+    session.refresh_from_db()
+    assert session.supply == "ac"
+    assert outcomes(preview(session, act=Act(cast.orla))) == {glove.item_no: "failed"}
+
+
 # A correction later knows what the session knew
 
 
