@@ -12,12 +12,13 @@ from django.utils.translation import gettext as _
 from gear import permissions
 from gear.actions.acting import WORDS, Act, LedgerError, depot_of, keeping_refusals
 from gear.actions.looks import repairers
-from gear.ledger import Draft, record_many, rules_on
+from gear.ledger import Draft, record_many, rules_on, site_zone
 from gear.models import Item, ItemState, User
 from gear.queries.people import qualification_on
 from gear.rules import fold, transitions
 from gear.rules.entries import UNREADABLE
 from gear.rules.fold import ItemFacts
+from gear.rules.moments import local_day
 from gear.rules.readiness import Rules
 from inspections import queries
 from inspections.actions.bench_judging import BenchRefused, paper_of, reading_of
@@ -79,9 +80,11 @@ class _Judging:
     qualified: dict[int, str] = field(default_factory=dict)
 
     def qualification(self, person: User) -> str:
-        """The qualification of a person on the day of the session, looked up once."""
+        """The qualification of a person, looked up once. It must hold on the day of the session and today."""
         if person.pk not in self.qualified:
-            self.qualified[person.pk] = qualification_on(person, self.session.tested_on)
+            days = {self.session.tested_on, local_day(timezone.now(), site_zone())}
+            found = {qualification_on(person, day) for day in days}
+            self.qualified[person.pk] = "expired" if "expired" in found else found.pop()
         return self.qualified[person.pk]
 
 

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from gear import permissions
 from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals
-from gear.actions.looks import check_not_own_repair
+from gear.actions.looks import check_inspector, check_not_own_repair
 from gear.ledger import Draft, IdReused, record, rules_on, site_zone
 from gear.ledger.chain import EARLIEST, SKEW
 from gear.models import Entry, Item
@@ -72,7 +72,7 @@ def log_test(
             entry_id=act.id,
         )
         if judgement.outcome == "accepted":
-            check_not_own_repair(facts, act)
+            _check_accepting(facts, reading, paper, act)
         row = row_of(item, draft)
         if act.occurred_at:
             draft = replace(draft, occurred_at=act.occurred_at, occurred_on=None)
@@ -80,6 +80,14 @@ def log_test(
         row.entry = entry
         row.save()
         return row, judgement
+
+
+def _check_accepting(facts: ItemFacts, reading: Reading, paper: Paper, act: Act) -> None:
+    """Accepting takes a look at our own bench by an inspector; at a lab it was the lab's people who looked."""
+    if paper.lab:
+        check_not_own_repair(facts, act)
+    else:
+        check_inspector(facts, replace(act, occurred_on=reading.tested_on))
 
 
 def compared(item: Item, facts: ItemFacts, reading: Reading, *, other_than: Entry | None = None) -> Reading:
