@@ -17,7 +17,14 @@ os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
 
 def pytest_configure() -> None:
+    import hypothesis
     from django.conf import settings
+
+    # No test may fail because the machine was busy.
+    hypothesis.settings.register_profile(
+        "house", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow]
+    )
+    hypothesis.settings.load_profile("house")
 
     settings.PASSWORD_HASHERS = [
         "django.contrib.auth.hashers.MD5PasswordHasher"

@@ -113,7 +113,11 @@ def same(asked, items):
 
 
 @given(data=st.data())
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 def test_single_answers_and_lists_agree_after_any_history(data):
     with transaction.atomic():
         items = a_book()

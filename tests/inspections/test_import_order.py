@@ -88,7 +88,11 @@ def answers() -> list[tuple]:
     return told
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=12,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 @given(data=st.data())
 def test_the_order_of_importing_does_not_matter(data):
     happenings = list(enumerate(data.draw(st.lists(st.one_of(tests, tests, events), min_size=2, max_size=7))))
