@@ -207,7 +207,8 @@ class MappingForm(PlainForm):
         first |= {"date_format": known.date_format, "decimal": known.decimal}
         for place, name in enumerate(header):
             if column := known.columns.get(name):
-                words = "; ".join(f"{theirs} = {ours}" for theirs, ours in column.words.items())
+                # Sorted: PostgreSQL keeps the words of a mapping in an order of its own.
+                words = "; ".join(f"{theirs} = {ours}" for theirs, ours in sorted(column.words.items()))
                 first |= {f"to_{place}": column.to, f"unit_{place}": column.unit, f"words_{place}": words}
         return first
 

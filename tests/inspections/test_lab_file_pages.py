@@ -96,7 +96,7 @@ def test_a_change_starts_from_the_last_version_and_keeps_it(cast, orla):
     answer = sampled(orla, start_from=first.pk)
     form = answer.context["form"]
     assert form["unit_4"].value() == "mA"
-    assert form["words_7"].value() == "PASS = accept; FAIL = reject"
+    assert form["words_7"].value() == "FAIL = reject; PASS = accept"
     orla.post(reverse("lab_mapping_new"), filled(answer, unit_4="uA"))
     assert list(LabMapping.objects.order_by("version").values_list("name", "version")) == [
         (first.name, 1),
