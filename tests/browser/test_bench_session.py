@@ -72,6 +72,7 @@ def clerk(playwright, server, tmp_path, cast):
             page.get_by_label("Name").fill("orla")
             page.get_by_label("Password").fill("orla keeps a secret")
             page.get_by_role("button", name="Sign in").click()
+        page.wait_for_url(f"{server.url}/bench/{number}/")  # loaded: before, its script does not hear a key
         expect(page.locator("#scan")).to_be_focused()
         return page
 
