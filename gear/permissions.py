@@ -51,6 +51,11 @@ ACTS = {
     "manage_people": MANAGERS,
     "qualify": MANAGERS,
     "acknowledge": frozenset({"supervisor"}),
+    "check_load": frozenset({"worker", "foreman", "clerk"}),
+    "check_job": WORKING,
+    "edit_load_list": frozenset({"foreman", "clerk", "supervisor"}),
+    "manage_devices": frozenset({"clerk", "supervisor", "administrator"}),
+    "take_in_others": frozenset({"foreman", "clerk"}),
 }
 
 # Where a person is bound to a depot, these are done to its gear alone. Whoever finds a cut glove holds or rejects it,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gear.permissions import ACTS, CLERK, EVERYONE, IMPORTERS, OFFICE
+from gear.permissions import ACTS, ANYONE, CLERK, EVERYONE, IMPORTERS, OFFICE, WORKING
 
 ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "import_tests": {"GET": IMPORTERS, "POST": IMPORTERS},
@@ -34,4 +34,12 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "instrument_trace_csv": {"GET": OFFICE},
     "instrument_trace_pdf": {"GET": OFFICE},
     "api_tests": {"GET": EVERYONE, "POST": CLERK},
+    # The phone client. A shared tablet has nobody signed in: these look at the device and the person themselves.
+    "field": {"GET": ANYONE},
+    "field_worker": {"GET": ANYONE},
+    "field_manifest": {"GET": ANYONE},
+    "field_bundle": {"GET": ANYONE},
+    "field_answer": {"GET": ANYONE},
+    "field_sync": {"POST": WORKING | {"anonymous"}},
+    "field_enrol": {"POST": WORKING | {"anonymous"}},
 }

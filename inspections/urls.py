@@ -2,6 +2,8 @@
 
 from django.urls import include, path
 
+from inspections.field import bundle as field_bundle
+from inspections.field import callers, shell, sync
 from inspections.views import (
     bench_page,
     bench_posting,
@@ -46,5 +48,13 @@ urlpatterns = [
     path("shipments/<str:number>/", shipments.shipment, name="shipment"),
     path("shipments/<str:number>/slip.pdf", shipments.slip, name="shipment_slip"),
     path("shipments/<str:number>/rows/<int:pk>/", reconciling.amend, name="shipment_row"),
+    # The phone client
+    path("truck/", shell.shell, name="field"),
+    path("sw.js", shell.worker, name="field_worker"),
+    path("truck/app.webmanifest", shell.manifest, name="field_manifest"),
+    path("truck/bundle/", field_bundle.bundle, name="field_bundle"),
+    path("truck/answer/<str:code>/", field_bundle.live_answer, name="field_answer"),
+    path("truck/sync/", sync.sync, name="field_sync"),
+    path("truck/enrol/", callers.enrol, name="field_enrol"),
     path("api/v1/", include("inspections.api.urls")),
 ]

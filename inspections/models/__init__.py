@@ -1,6 +1,7 @@
 """What is kept of inspections: instruments, bench sessions, every test as it was read, cartons to a lab."""
 
 from inspections.models.bench import BenchRow, BenchSession
+from inspections.models.devices import DEVICE_NAMES, Device
 from inspections.models.electrical import ElectricalTest
 from inspections.models.instruments import INSTRUMENT_KIND_NAMES, Calibration, Instrument
 from inspections.models.labfiles import LabFile, LabMapping
@@ -22,6 +23,7 @@ from inspections.models.words import (
 )
 
 __all__ = [
+    "DEVICE_NAMES",
     "INSTRUMENT_KIND_NAMES",
     "LOOK_NAMES",
     "MATERIAL_NAMES",
@@ -35,6 +37,7 @@ __all__ = [
     "BenchRow",
     "BenchSession",
     "Calibration",
+    "Device",
     "ElectricalTest",
     "Instrument",
     "LabFile",

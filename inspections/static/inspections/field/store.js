@@ -1,0 +1,47 @@
+// What this device keeps: the signed bundle, the highest time it has seen, and every record that the server has not
+// acknowledged. Nothing here is believed for being here: the bundle is checked against its signature at each start.
+
+const NAME = "truck";
+const STORES = { kept: "name", queue: "id", photos: "id", walks: "id" };
+let opened = null;
+
+function open() {
+  opened ??= new Promise((done, failed) => {
+    const asked = indexedDB.open(NAME, 1);
+    asked.onupgradeneeded = () => {
+      for (const [store, keyPath] of Object.entries(STORES)) asked.result.createObjectStore(store, { keyPath });
+    };
+    asked.onsuccess = () => done(asked.result);
+    asked.onerror = () => failed(asked.error);
+  });
+  return opened;
+}
+
+// Resolves to what `work` asked for, once it is on disk.
+async function run(store, mode, work) {
+  const base = await open();
+  return new Promise((done, failed) => {
+    const act = base.transaction(store, mode, { durability: "strict" });
+    const asked = work(act.objectStore(store));
+    act.oncomplete = () => done(asked && asked.result);
+    act.onerror = act.onabort = () => failed(act.error);
+  });
+}
+
+export const get = (store, key) => run(store, "readonly", (rows) => rows.get(key));
+export const all = (store) => run(store, "readonly", (rows) => rows.getAll());
+export const put = (store, row) => run(store, "readwrite", (rows) => rows.put(row));
+export const remove = (store, key) => run(store, "readwrite", (rows) => rows.delete(key));
+
+export const kept = async (name) => (await get("kept", name))?.value;
+export const keep = (name, value) => put("kept", { name, value });
+
+// Everything, for a device that was revoked.
+export async function wipe() {
+  (await open()).close();
+  opened = null;
+  await new Promise((done) => {
+    const asked = indexedDB.deleteDatabase(NAME);
+    asked.onsuccess = asked.onerror = asked.onblocked = () => done();
+  });
+}
