@@ -18,19 +18,14 @@ from gear.ledger.writers import join_writers
 from gear.models import (
     Entry,
     GearSet,
-    GivenAnswer,
-    HoldBatch,
-    ImportedFile,
     Item,
     ItemState,
     Label,
-    LabelPrint,
     Membership,
-    Refusal,
     SiteHead,
-    Submission,
     User,
 )
+from gear.models.evidence import Sealed
 from gear.rules import entries
 from gear.rules.hashing import entry_hash
 
@@ -93,7 +88,7 @@ def _recorded(
     return [done[draft.id] for draft in drafts]
 
 
-def append(row: Refusal | GivenAnswer | ImportedFile | Submission | HoldBatch | LabelPrint) -> None:
+def append(row: Sealed) -> None:
     """Append a refusal, a given answer, an imported file, a print and the like to the record; its `at` is set here.
 
     The one way to store such a row: it joins the writers, so that the daily seal covers it. Raises TypeError or

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.apps import apps
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
 from django.utils.translation import gettext as _
@@ -33,9 +34,10 @@ from gear.models import (
     Seal,
     Submission,
 )
+from gear.models.evidence import Sealed
 from gear.rules.hashing import entry_hash, merkle_root
 
-# Sealed tables and what dates their rows, in the order in which their leaves stand.
+# Sealed tables of this app and what dates their rows, in the order in which their leaves stand.
 DATED_BY: dict[type[AppendOnly], str] = {
     Entry: "recorded_at",
     Refusal: "at",
@@ -47,6 +49,18 @@ DATED_BY: dict[type[AppendOnly], str] = {
 }
 SHORTEST_ANCHOR = 16  # symbols of a printed hash, 64 bits: too many to find another seal that begins alike
 WINDOWS_AT_ONCE = 100
+
+
+def dated_by() -> dict[type[AppendOnly], str]:
+    """Every sealed table and what dates its rows; those of the other apps stand after ours, by name.
+
+    A person stands in a leaf by username, under `by`, and an item by its number, under `item`.
+    """
+    found = [model for model in apps.get_models() if issubclass(model, Sealed) and model not in DATED_BY]
+    found.sort(key=lambda model: model._meta.label_lower)
+    return DATED_BY | dict.fromkeys(found, "at")
+
+
 Leaves = Callable[[datetime | None, datetime], list[str]]
 Window = tuple[datetime | None, datetime]  # later than the first, not later than the second
 
@@ -110,39 +124,41 @@ def leaves_of_windows(windows: Sequence[Window]) -> list[list[str]]:
     ends = [windows[place][1] for place in by_end]
     for start in range(0, len(windows), WINDOWS_AT_ONCE):
         wanted = windows[start : start + WINDOWS_AT_ONCE]
-        for model, dated_by in DATED_BY.items():
-            rows = _recorded(model, dated_by, wanted).order_by(dated_by, "pk")
-            for moment, leaf in _leaves(rows, model):
+        for model, dated in dated_by().items():
+            rows = _recorded(model, dated, wanted).order_by(dated, "pk")
+            for moment, leaf in _leaves(rows, model, dated):
                 found[by_end[bisect_left(ends, moment)]].append(leaf)
     return found
 
 
-def _recorded(model: type[AppendOnly], dated_by: str, windows: Sequence[Window]) -> QuerySet[AppendOnly]:
+def _recorded(model: type[AppendOnly], dated: str, windows: Sequence[Window]) -> QuerySet[AppendOnly]:
     within = Q()
     for after, until in windows:
-        within |= Q(**{f"{dated_by}__lte": until} | ({f"{dated_by}__gt": after} if after else {}))
+        within |= Q(**{f"{dated}__lte": until} | ({f"{dated}__gt": after} if after else {}))
     return model._default_manager.filter(within)
 
 
-def _leaves(rows: QuerySet[AppendOnly], model: type[AppendOnly]) -> Iterator[tuple[datetime, str]]:
+def _leaves(
+    rows: QuerySet[AppendOnly], model: type[AppendOnly], dated: str
+) -> Iterator[tuple[datetime, str]]:
     """(moment of recording, leaf) of every row."""
-    dated_by = DATED_BY[model]
     if model is Entry:
-        yield from rows.values_list(dated_by, "hash").iterator(chunk_size=2000)
+        yield from rows.values_list(dated, "hash").iterator(chunk_size=2000)
         return
     rows = rows.defer("content") if model is ImportedFile else rows
-    named = rows.annotate(username=F("by__username"))
-    for row in (named.annotate(item_no=F("item__item_no")) if model is GivenAnswer else named).iterator(
-        chunk_size=2000
-    ):
-        leaf = _hashed(row, username=row.username or "", item_no=getattr(row, "item_no", None) or "")
-        yield getattr(row, dated_by), leaf
+    names = {"by": F("by__username"), "item": F("item__item_no")}
+    has = {field.name for field in model._meta.fields}
+    rows = rows.annotate(**{f"{name}_name": of for name, of in names.items() if name in has})
+    for row in rows.iterator(chunk_size=2000):
+        by, item = getattr(row, "by_name", None), getattr(row, "item_name", None)
+        leaf = _hashed(row, username=by or "", item_no=item or "")
+        yield getattr(row, dated), leaf
 
 
-def leaf_of(row: Refusal | GivenAnswer | ImportedFile | Submission | HoldBatch | LabelPrint) -> str:
+def leaf_of(row: Sealed) -> str:
     """The leaf of a row that is about to be stored. Raises ValueError where it has no canonical form."""
-    item = getattr(row, "item", None)
-    return _hashed(row, username=row.by.username if row.by else "", item_no=item.item_no if item else "")
+    item, by = getattr(row, "item", None), getattr(row, "by", None)
+    return _hashed(row, username=by.username if by else "", item_no=item.item_no if item else "")
 
 
 def _hashed(row: AppendOnly, *, username: str, item_no: str) -> str:

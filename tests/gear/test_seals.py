@@ -24,7 +24,7 @@ from gear.models import (
     Refusal,
     Seal,
 )
-from gear.models.evidence import Immutable
+from gear.models.evidence import Immutable, Sealed
 from gear.queries import answer, question
 from gear.rules.hashing import entry_hash, merkle_root
 from tests import builders
@@ -59,6 +59,14 @@ def test_every_evidence_table_is_sealed_or_answered_for_by_another_check():
     tables = {model._meta.db_table for model in book}
     assert tables - answered_for == {model._meta.db_table for model in seals.DATED_BY}
     assert set(MAKE) == set(seals.DATED_BY) - {Entry}
+
+
+def test_the_sealed_tables_of_the_other_apps_are_covered_without_being_named():
+    """Whatever derives from Sealed is found by itself, so that no table can be forgotten."""
+    deriving = {model for model in apps.get_models() if issubclass(model, Sealed)}
+    assert deriving | {Entry} == set(seals.dated_by())
+    assert list(seals.dated_by())[: len(seals.DATED_BY)] == list(seals.DATED_BY)
+    assert all({"at", "by"} <= {field.name for field in model._meta.fields} for model in deriving)
 
 
 def test_a_seal_is_a_count_and_a_root_over_everything_recorded_so_far(sealed):
@@ -374,7 +382,7 @@ def test_windows_meet_without_gap_or_overlap(sealed):
     """A row of the very moment of a seal is in it, and in no other."""
     moments = [
         moment
-        for model, dated in seals.DATED_BY.items()
+        for model, dated in seals.dated_by().items()
         for moment in model.objects.values_list(dated, flat=True)
     ]
     between = sorted(moments)[3]
