@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import json
 from pathlib import Path
 
 from django.conf import settings
+from django.contrib.staticfiles import finders
+from django.contrib.staticfiles.storage import staticfiles_storage
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.templatetags.static import static
 from django.urls import reverse
 from django.utils.translation import get_language
@@ -16,21 +20,40 @@ from django.utils.translation import gettext as _
 from django.views.decorators.csrf import ensure_csrf_cookie
 
 HERE = Path(__file__).resolve().parent.parent
-STATIC = HERE / "static" / "inspections"
+STATIC = HERE / "static"
 SCREENS = sorted(
     f"inspections/field/screens/{path.name}"
     for path in (HERE / "templates/inspections/field/screens").glob("*.html")
+)
+# What the page loads besides its own folder.
+BESIDES = (
+    "gear/icon.svg",
+    "gear/site.css",
+    "inspections/icons/icon-192.png",
+    "inspections/vendor/qr/decode.js",
+    "inspections/vendor/qr/index.js",
+)
+ICONS = (
+    ("inspections/icons/icon-192.png", "192x192", "any"),
+    ("inspections/icons/icon-512.png", "512x512", "any"),
+    ("inspections/icons/maskable-512.png", "512x512", "maskable"),
 )
 
 
 @ensure_csrf_cookie
 def shell(request: HttpRequest) -> HttpResponse:
     """The one page of the client. It holds words and pictures alone: what it tells comes signed, from the bundle."""
-    return render(request, "inspections/field/shell.html", {"title": _("At the truck"), "screens": SCREENS})
+    return render(
+        request, "inspections/field/shell.html", _page() | {"version": version_of(request, shell_files())}
+    )
 
 
 def manifest(request: HttpRequest) -> HttpResponse:
     """What a phone needs to put the client on its home screen."""
+    icons = [
+        {"src": static(name), "sizes": sizes, "type": "image/png", "purpose": purpose}
+        for name, sizes, purpose in ICONS
+    ]
     stated = {
         "id": reverse("field"),
         "name": settings.SITE_NAME,
@@ -41,31 +64,52 @@ def manifest(request: HttpRequest) -> HttpResponse:
         "lang": get_language(),
         "background_color": "#faf8f3",
         "theme_color": "#1d2733",
-        "icons": [{"src": static("gear/icon.svg"), "sizes": "any", "type": "image/svg+xml"}],
+        "icons": icons,
     }
     return HttpResponse(json.dumps(stated), content_type="application/manifest+json")
 
 
 def worker(request: HttpRequest) -> HttpResponse:
-    """The service worker, with the list of what it keeps. Another list, or another file in it, is another version."""
+    """The service worker, with what it keeps and the hash of each file.
+
+    Another file, other words or another language are another version.
+    """
     kept = shell_files()
-    page = {"kept": kept, "version": version_of(kept), "shell": reverse("field")}
+    page = {
+        "kept": kept,
+        "version": version_of(request, kept),
+        "shell": reverse("field"),
+        "label": reverse("ask"),
+    }
     return render(request, "inspections/field/worker.js", page, content_type="text/javascript; charset=utf-8")
 
 
-def shell_files() -> list[str]:
-    """The addresses of every file that the shell loads."""
-    scripts = sorted(
-        path.relative_to(STATIC.parent) for path in (STATIC / "field").rglob("*") if path.is_file()
-    )
-    decoder = [Path("inspections/vendor/qr") / name for name in ("decode.js", "index.js")]
-    return [static(str(path)) for path in (*scripts, *decoder, Path("gear/site.css"), Path("gear/icon.svg"))]
+def shell_files() -> dict[str, str]:
+    """The address of every file that the shell loads, with its hash as a browser checks it (Subresource Integrity)."""
+    own = (path for path in (STATIC / "inspections/field").rglob("*") if path.is_file())
+    names = sorted([*(path.relative_to(STATIC).as_posix() for path in own), *BESIDES])
+    return {static(name): _integrity(_as_served(name)) for name in names}
 
 
-def version_of(kept: list[str]) -> str:
-    """A name for this release of the shell: another content of any file gives another."""
-    found = hashlib.sha256("\n".join(kept).encode())
-    for path in sorted((STATIC / "field").rglob("*")):
-        if path.is_file():
-            found.update(path.read_bytes())
-    return found.hexdigest()[:16]
+def version_of(request: HttpRequest, kept: dict[str, str]) -> str:
+    """A name for this release of the shell in this language."""
+    page = render_to_string("inspections/field/shell.html", _page(), request)
+    return hashlib.sha256(f"{sorted(kept.items())}{page}".encode()).hexdigest()[:16]
+
+
+def _page() -> dict[str, object]:
+    return {"title": _("At the truck"), "screens": SCREENS}
+
+
+def _as_served(name: str) -> bytes:
+    """The content behind the address of a static file: after collectstatic, imports in it bear hashed names."""
+    stored = staticfiles_storage.stored_name(name)
+    if stored != name:
+        with staticfiles_storage.open(stored) as file:
+            return file.read()
+    found = finders.find(name)
+    return Path(found).read_bytes() if isinstance(found, str) else b""
+
+
+def _integrity(content: bytes) -> str:
+    return f"sha256-{base64.b64encode(hashlib.sha256(content).digest()).decode()}"

@@ -1,4 +1,6 @@
 // Every screen by its name. Imports are written out, so that a release serves each under the name of its content.
+import * as answer from "./screens/answer.js";
+import * as menu from "./screens/menu.js";
 import * as scan from "./screens/scan.js";
 
-export const SCREENS = { scan };
+export const SCREENS = { answer, menu, scan };

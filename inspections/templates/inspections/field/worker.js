@@ -2,34 +2,70 @@
 // database of the page, signed.
 "use strict";
 const VERSION = "shell-{{ version }}";
-const SHELL = "{{ shell }}";
-const KEPT = [SHELL, {% for address in kept %}"{{ address|escapejs }}", {% endfor %}];
+const SHELL = "{{ shell|escapejs }}";
+const LABEL = "{{ label|escapejs }}";
+// Each file by the hash of its content: what a captive portal gives instead, or half a file, is not kept.
+const KEPT = new Map([{% for address, integrity in kept.items %}
+  ["{{ address|escapejs }}", "{{ integrity|escapejs }}"],{% endfor %}
+]);
 const PATIENCE_MS = 4000;
 
-self.addEventListener("install", (event) => event.waitUntil(
-  caches.open(VERSION).then((cache) => cache.addAll(KEPT)).then(() => self.skipWaiting())));
+async function keepShell(cache) {
+  const response = await fetch(SHELL, { cache: "reload" });
+  const page = await response.clone().text();
+  if (!response.ok || response.redirected || !page.includes('data-version="{{ version }}"')) throw new Error("Not the shell");
+  await cache.put(SHELL, response);
+}
 
-self.addEventListener("activate", (event) => event.waitUntil(
-  caches.keys().then((names) => Promise.all(names.filter((name) => name !== VERSION).map((name) => caches.delete(name))))
-    .then(() => self.clients.claim())));
+async function keepFile(cache, address, integrity) {
+  await cache.put(address, await fetch(address, { cache: "reload", integrity }));
+}
 
-// The shell itself, or a label that was opened from the camera of the phone.
-const isOurs = (path) => path === SHELL || /^\/t\//i.test(path);
+async function install() {
+  const cache = await caches.open(VERSION);
+  await Promise.all([keepShell(cache), ...[...KEPT].map(([address, integrity]) => keepFile(cache, address, integrity))]);
+  await self.skipWaiting();
+}
 
-const fromNetwork = (request) => {
+async function activate() {
+  const names = await caches.keys();
+  await Promise.all(names.filter((name) => name !== VERSION).map((name) => caches.delete(name)));
+  await self.clients.claim();
+}
+
+self.addEventListener("install", (event) => event.waitUntil(install()));
+self.addEventListener("activate", (event) => event.waitUntil(activate()));
+
+const kept = async (address) => (await caches.open(VERSION)).match(address);
+
+// A page of ours bears these; a captive portal's does not. What leads elsewhere (to the sign-in) is followed.
+const isOurs = (response) => response.type === "opaqueredirect" || (response.status < 500
+  && response.headers.get("Cross-Origin-Embedder-Policy") === "require-corp"
+  && response.headers.get("Cross-Origin-Opener-Policy") === "same-origin");
+
+// A label that was opened from the phone's own camera: the server's page, or the shell, which answers for that code.
+async function labelPage(request) {
   const stop = new AbortController();
   const late = setTimeout(() => stop.abort(), PATIENCE_MS);
-  return fetch(request, { signal: stop.signal }).finally(() => clearTimeout(late));
-};
+  try {
+    const response = await fetch(request, { signal: stop.signal });
+    if (isOurs(response)) return response;
+  } catch {
+    // no network, or none that answers in time
+  } finally {
+    clearTimeout(late);
+  }
+  return (await kept(SHELL)) ?? Response.error();
+}
 
 self.addEventListener("fetch", (event) => {
-  const url = new URL(event.request.url);
-  if (event.request.method !== "GET" || url.origin !== location.origin) return;
-  if (event.request.mode === "navigate") {
-    if (!isOurs(url.pathname)) return;
-    event.respondWith(fromNetwork(event.request).then((response) => (response.status >= 500 ? caches.match(SHELL) : response))
-      .catch(() => caches.match(SHELL)));
-  } else if (KEPT.includes(url.pathname)) {
-    event.respondWith(caches.match(url.pathname).then((found) => found || fetch(event.request)));
+  const { request } = event;
+  const url = new URL(request.url);
+  if (request.method !== "GET" || url.origin !== location.origin) return;
+  if (request.mode === "navigate") {
+    if (url.pathname === SHELL) event.respondWith(kept(SHELL).then((page) => page ?? fetch(request)));
+    else if (url.pathname.toLowerCase().startsWith(LABEL)) event.respondWith(labelPage(request));
+  } else if (KEPT.has(url.pathname)) {
+    event.respondWith(kept(url.pathname).then((file) => file ?? fetch(request)));
   }
 });
