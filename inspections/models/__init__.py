@@ -5,6 +5,8 @@ from inspections.models.devices import DEVICE_NAMES, Device
 from inspections.models.electrical import ElectricalTest
 from inspections.models.instruments import INSTRUMENT_KIND_NAMES, Calibration, Instrument
 from inspections.models.labfiles import LabFile, LabMapping
+from inspections.models.loads import OUTCOME_NAMES as LOAD_OUTCOME_NAMES
+from inspections.models.loads import LoadCheck, LoadList, TruckClass, TruckFitting
 from inspections.models.shipping import (
     SETTLED_NAMES,
     STATE_NAMES,
@@ -25,6 +27,7 @@ from inspections.models.words import (
 __all__ = [
     "DEVICE_NAMES",
     "INSTRUMENT_KIND_NAMES",
+    "LOAD_OUTCOME_NAMES",
     "LOOK_NAMES",
     "MATERIAL_NAMES",
     "METHOD_NAMES",
@@ -42,7 +45,11 @@ __all__ = [
     "Instrument",
     "LabFile",
     "LabMapping",
+    "LoadCheck",
+    "LoadList",
     "Shipment",
     "ShipmentLine",
     "ShipmentOutcome",
+    "TruckClass",
+    "TruckFitting",
 ]
