@@ -40,6 +40,7 @@ from inspections.models import (
 )
 from tests import builders
 from tests.gear.sealed_rows import MAKE
+from tests.inspections.sealed_rows import MAKE as MAKE_OF_INSPECTIONS
 
 pytestmark = pytest.mark.django_db
 MODELS = sorted(
@@ -54,7 +55,7 @@ def evidence(db):
     blanket = builders.blanket("B-1", label="ABCDEFGHJKM")
     builders.pair()
     (entry,) = builders.tested(blanket)
-    for make in MAKE.values():
+    for make in (*MAKE.values(), *MAKE_OF_INSPECTIONS.values()):
         append(make())
     make_seal(timezone.now())
     ElectricalTest.objects.create(
@@ -116,6 +117,7 @@ def test_every_evidence_table_is_known():
         LabMapping,
         ShipmentOutcome,
         Calibration,
+        *MAKE_OF_INSPECTIONS,
     } <= set(MODELS)
     assert guards.tables() == [model._meta.db_table for model in MODELS]
 

@@ -24,6 +24,7 @@ from inspections.queries import loads
 from inspections.rules import loadlist
 from inspections.rules.loadlist import Line
 from tests import builders
+from tests.inspections.sealed_rows import load_check
 from tests.inspections.walking import body, gear_of_twelve, piece, sent, truck, walked
 
 pytestmark = pytest.mark.django_db
@@ -344,11 +345,7 @@ def test_a_phone_is_told_the_trucks_with_the_list_of_their_class_and_what_fills_
 
 # The database itself
 def kept(**columns):
-    now = timezone.now()
-    known = {"id": uuid4(), "by": builders.person("worker", "dev"), "truck": truck(), "started_at": now,
-             "finished_at": now, "back_on": now.date(), "outcome": "unknown", "told_outcome": "unknown", "expected": 1,
-             "seen": 1, "blocked": 0, "strays": 0}  # fmt: skip
-    append(LoadCheck(**{**known, **columns}))
+    append(load_check(**columns))
 
 
 def two_lists(**columns):
