@@ -53,7 +53,7 @@ urlpatterns = [
     path("sw.js", shell.worker, name="field_worker"),
     path("truck/app.webmanifest", shell.manifest, name="field_manifest"),
     path("truck/bundle/", field_bundle.bundle, name="field_bundle"),
-    path("truck/answer/<str:code>/", field_bundle.live_answer, name="field_answer"),
+    path("truck/answer/<path:code>/", field_bundle.live_answer, name="field_answer"),
     path("truck/sync/", sync.sync, name="field_sync"),
     path("truck/enrol/", callers.enrol, name="field_enrol"),
     path("api/v1/", include("inspections.api.urls")),

@@ -7,10 +7,11 @@ import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from django.db import connection, transaction
+from django.db import IntegrityError, connection, transaction
+from django.utils.translation import gettext as _
 
 from gear.actions.acting import Act, Refused, check, enter, keeping_refusals, reason_in
-from gear.ledger import append
+from gear.ledger import IdReused, append
 from gear.models import Entry, GivenAnswer, Item, SightingNote, User
 from gear.queries import Question, Scanned, Seen, question
 from gear.queries.sightings import open_sightings
@@ -43,6 +44,25 @@ def keep_answer(scanned: Scanned, asked: Question, *, typed: str, by: User | Non
         )
         return False
     return True
+
+
+def keep_shown(shown: GivenAnswer) -> bool:
+    """Append an answer that a phone showed and sends under the id it made for it; False where it is kept already.
+
+    Raises IdReused where the id came before with another answer.
+    """
+    known = GivenAnswer.objects.filter(pk=shown.pk).first()
+    if known is None:
+        try:
+            with transaction.atomic():
+                append(shown)
+                return True
+        except IntegrityError:  # the same sending at the same moment
+            known = GivenAnswer.objects.get(pk=shown.pk)
+    names = ("by_id", "item_id", "code", "verdict", "good_through", "reasons", "device")
+    if any(getattr(known, name) != getattr(shown, name) for name in names):
+        raise IdReused(_("This id was used before for another record. Nothing was recorded."))
+    return False
 
 
 def _printable(text: str, longest: int) -> str:

@@ -162,10 +162,13 @@ def leaf_of(row: Sealed) -> str:
 
 
 def _hashed(row: AppendOnly, *, username: str, item_no: str) -> str:
+    later: frozenset[str] = getattr(row, "LATER", frozenset())
     stated = {
         field.name: _plain(getattr(row, field.attname))
         for field in row._meta.fields
         if field.name not in _APART
+        # A column that came later leaves the leaf of a row without it as it was sealed.
+        and not (field.name in later and getattr(row, field.attname) is None)
     }
     return entry_hash({"table": row._meta.model_name, **stated, "by": username, "item": item_no}, "")
 

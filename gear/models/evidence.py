@@ -49,6 +49,7 @@ class Sealed(AppendOnly):
     """Evidence beside the entries. The daily seal covers it, so it is stored by gear.ledger.append alone."""
 
     appending = False  # set by gear.ledger.append
+    LATER: frozenset[str] = frozenset()  # columns added to a table that was sealed before them
 
     class Meta:
         abstract = True
@@ -181,7 +182,10 @@ class Refusal(Sealed):
 
 
 class GivenAnswer(Sealed):
-    """What the screen told somebody, with the age of the data."""
+    """What the screen told somebody, with the age of the data.
+
+    `at` is when it was recorded; `shown_at` when a phone showed it, by the phone's clock, where that is another moment.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4)
     at = models.DateTimeField()
@@ -194,6 +198,9 @@ class GivenAnswer(Sealed):
     rule_pack = models.CharField(max_length=60, blank=True)
     data_age_s = models.PositiveIntegerField(default=0)
     device = models.CharField(max_length=80, blank=True)
+    shown_at = models.DateTimeField(null=True)
+
+    LATER = frozenset({"shown_at"})  # columns that came later: left out of a leaf where they are empty
 
     class Meta:
         constraints = [

@@ -55,7 +55,7 @@ def seen(item_no: str, asked: Question, *, asked_by: str | None = None) -> Seen:
 def seen_many(item_nos: Sequence[str], asked: Question) -> list[Seen]:
     """Several items in the order asked, as `seen` gives one, with a constant number of queries."""
     rules, trouble = rules_on(asked.as_of, known_at=asked.known_at), clock_trouble(asked)
-    read = _Reading(asked)
+    read = Reading(asked)
     items = read.by_number(item_nos)
     read.facts_with_mates([item.pk for item in items.values()])
     return [_seen_by(read, item_no, items.get(item_no), rules, trouble) for item_no in item_nos]
@@ -66,7 +66,7 @@ def _seen(
 ) -> Seen:
     rules = rules_on(asked.as_of, known_at=asked.known_at)
     trouble = [*trouble, *clock_trouble(asked)]
-    read = _Reading(asked)
+    read = Reading(asked)
     item = read.by_number([item_no]).get(item_no)
     if item is not None:
         read.facts_with_mates([item.pk])
@@ -74,7 +74,7 @@ def _seen(
 
 
 def _seen_by(
-    read: _Reading,
+    read: Reading,
     item_no: str,
     item: Item | None,
     rules: Rules,
@@ -109,9 +109,9 @@ def answers_to(texts: Sequence[str], asked: Question, *, base_url: str) -> list[
 
     An item number wins over a label code. What is neither is `unknown`, under the text as it was given.
     """
-    numbers = set(_Reading(asked).by_number(texts))
+    numbers = set(Reading(asked).by_number(texts))
     labels = _labels_of([text for text in texts if text not in numbers], base_url=base_url)
-    source = _label_source(rules_on(asked.as_of))
+    source = label_source(rules_on(asked.as_of))
     requests: list[tuple[str, tuple[Reason, ...]]] = []
     for text in texts:
         label, in_force = labels.get(text, (None, ""))
@@ -127,7 +127,7 @@ def everything(asked: Question, *, at_once: int = 2000) -> Iterator[Answer]:
 
     In order of item number; memory is needed for `at_once` items and their mates.
     """
-    for batch in _batches(list(Item.objects.order_by("item_no").values_list("item_no", flat=True)), at_once):
+    for batch in batches(list(Item.objects.order_by("item_no").values_list("item_no", flat=True)), at_once):
         yield from answers(batch, asked)
 
 
@@ -137,7 +137,7 @@ def _answered(
     """Answers to (item number, what is already known to be wrong), in the order given."""
     rules = rules_on(asked.as_of, known_at=asked.known_at)
     clock = clock_trouble(asked)
-    read = _Reading(asked)
+    read = Reading(asked)
     items = read.by_number({item_no for item_no, _trouble in requests})
     read.facts_with_mates([item.pk for item in items.values()])
     result = []
@@ -155,9 +155,9 @@ def _labels_of(texts: Sequence[str], *, base_url: str) -> dict[str, tuple[Label,
     read = {text: codes.normalise(text, base_url=base_url).code for text in texts}
     labels: dict[str, Label] = {}
     in_force: dict[int, str] = {}
-    for batch in _batches(sorted({code for code in read.values() if code})):
+    for batch in batches(sorted({code for code in read.values() if code})):
         labels |= {label.code: label for label in Label.objects.select_related("item").filter(code__in=batch)}
-    for batch in _batches(sorted({label.item_id for label in labels.values()})):
+    for batch in batches(sorted({label.item_id for label in labels.values()})):
         in_force |= dict(ItemState.objects.filter(pk__in=batch).values_list("pk", "label"))
     return {
         text: (labels[code], in_force.get(labels[code].item_id, ""))
@@ -166,7 +166,7 @@ def _labels_of(texts: Sequence[str], *, base_url: str) -> dict[str, tuple[Label,
     }
 
 
-def _label_source(rules: Rules) -> str:
+def label_source(rules: Rules) -> str:
     return rules.pack.block_source("LABEL_REPLACED") if rules.pack else "internal control"
 
 
@@ -175,7 +175,7 @@ def _replaced(code: str, in_force: str, *, source: str) -> tuple[Reason, ...]:
     return () if code == in_force else (Reason("LABEL_REPLACED", source, {"code": code}),)
 
 
-class _Reading:
+class Reading:
     """Entries of some items and of the members of their sets, read in a constant number of queries."""
 
     def __init__(self, asked: Question):
@@ -188,17 +188,17 @@ class _Reading:
 
     def by_number(self, item_nos: Iterable[str]) -> dict[str, Item]:
         found: dict[str, Item] = {}
-        for batch in _batches(list(item_nos)):
+        for batch in batches(list(item_nos)):
             found |= {item.item_no: item for item in Item.objects.filter(item_no__in=batch)}
         return found
 
     def facts_with_mates(self, pks: Sequence[int]) -> dict[int, fold.ItemFacts]:
         """Facts of the items and of everything that was ever in a set with them."""
         wanted = set(pks)
-        for batch in _batches(sorted(wanted)):
+        for batch in batches(sorted(wanted)):
             sets = Membership.objects.filter(item_id__in=batch).values("gear_set_id")
             wanted |= set(Membership.objects.filter(gear_set__in=sets).values_list("item_id", flat=True))
-        for batch in _batches(sorted(wanted)):
+        for batch in batches(sorted(wanted)):
             self._read(batch)
         for pk, facts in self.facts.items():
             if facts.set_no:
@@ -269,7 +269,7 @@ class _Reading:
 
     def _read_sets(self) -> None:
         """What each set is by its own entries; where these cannot be relied upon, neither can any of its members."""
-        for batch in _batches(sorted(self.members)):
+        for batch in batches(sorted(self.members)):
             for chain in reading.set_chains(GearSet.objects.filter(set_no__in=batch)).values():
                 set_no = chain.subject.removeprefix("set:")
                 if why := chain.problem(self.usernames):
@@ -283,7 +283,7 @@ class _Reading:
                     self.sets[set_no] = SetFacts(set_no, stated["kind"], stated["required"])
 
 
-def _batches(values: list, size: int = 400) -> Iterator[list]:
+def batches(values: list, size: int = 400) -> Iterator[list]:
     for start in range(0, len(values), size):
         yield values[start : start + size]
 
@@ -320,5 +320,5 @@ def scanned(text: str, asked: Question, *, base_url: str, asked_by: str | None =
             Seen(readiness.refused("", "NOT_IN_BOOK", as_of=asked.as_of, rules=rules)), read.code or ""
         )
     in_force = ItemState.objects.filter(item=label.item).values_list("label", flat=True).first() or ""
-    old = _replaced(read.code, in_force, source=_label_source(rules))
+    old = _replaced(read.code, in_force, source=label_source(rules))
     return Scanned(_seen(label.item.item_no, asked, asked_by=asked_by, trouble=old), read.code)

@@ -73,8 +73,8 @@ def question_in(as_of: str = "", *, known_at: str = "") -> Question:
     as_of, known_at = as_of.strip(), known_at.strip()
     asked: date | datetime | None = None
     if as_of:
-        asked = _day("as_of", as_of) if _DAY.fullmatch(as_of) else _moment("as_of", as_of)
-    return question(asked, known_at=_moment("known_at", known_at) if known_at else None)
+        asked = _day("as_of", as_of) if _DAY.fullmatch(as_of) else moment_in("as_of", as_of)
+    return question(asked, known_at=moment_in("known_at", known_at) if known_at else None)
 
 
 def rules_today() -> Rules:
@@ -100,7 +100,8 @@ def _day(field: str, text: str) -> date:
     return day
 
 
-def _moment(field: str, text: str) -> datetime:
+def moment_in(field: str, text: str) -> datetime:
+    """An aware moment as RFC 3339 writes it, its offset included. Raises BadQuestion."""
     read = _MOMENT.fullmatch(text)
     if read is None:
         raise BadQuestion(field, _unreadable(field, text[:60]))

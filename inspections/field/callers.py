@@ -10,6 +10,7 @@ from datetime import timedelta
 from django.conf import settings
 from django.http import HttpRequest, JsonResponse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from gear.models import User
 from inspections.models import Device
@@ -48,6 +49,43 @@ def caller_of(request: HttpRequest) -> Caller:
         raise Revoked
     person = request.user if request.user.is_authenticated and request.user.is_active else None
     return Caller(device, person)
+
+
+def checked_caller(request: HttpRequest) -> Caller | JsonResponse:
+    """Who asks, or the answer that says why nothing is told: never 401 or 403, which proxies and pages answer too."""
+    try:
+        caller = caller_of(request)
+    except NotEnrolled:
+        return refused("NO_DEVICE", _("This device is not enrolled here. Enrol it first."))
+    except Revoked:
+        return revoked()
+    if caller.device.kind == "own" and (caller.person is None or caller.person.pk != caller.device.person_id):
+        name = caller.device.person.name if caller.device.person else ""
+        return refused("SIGN_IN", _("Sign in as %s, to whom this phone belongs.") % name)
+    return caller
+
+
+def checked_sender(request: HttpRequest) -> Caller | JsonResponse:
+    """As `checked_caller`, but a phone whose person was deactivated may still send what it holds: it is evidence."""
+    try:
+        caller = caller_of(request)
+    except (NotEnrolled, Revoked):
+        return checked_caller(request)
+    owner = caller.device.person
+    if caller.device.kind == "own" and owner is not None and not owner.is_active:
+        return caller
+    return checked_caller(request)
+
+
+def refused(code: str, message: object) -> JsonResponse:
+    """A refusal that the phone reads: `code` is stable, the message is for the person."""
+    return JsonResponse({"refused": code, "message": str(message)}, status=409)
+
+
+def revoked() -> JsonResponse:
+    answer = JsonResponse({"refused": "REVOKED", "message": _("This device was revoked.")}, status=410)
+    answer.headers["Clear-Site-Data"] = '"cache"'
+    return answer
 
 
 def digest_of(key: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -18,16 +18,19 @@ class Sent:
     """One record as a phone sent it. `told` is what its screen said of the item at that moment, if it did.
 
     `told`: {"verdict", "as_of_ms", "data_age_s", "source"}. `body` holds the fields of this kind of record alone.
+    `person` is None only for an answer that a shared tablet showed to nobody in particular. `flags`: what is doubtful:
+    OCCURRED_IN_FUTURE, OCCURRED_BEFORE_ENROLMENT (`occurred_at` is then that of arrival), SUBMITTED_AFTER_DISABLE.
     """
 
     id: UUID
     kind: str
     item: Item | None
-    person: User
+    person: User | None
     device: Device
     occurred_at: datetime
     told: Mapping[str, Any] | None
     body: Mapping[str, Any]
+    flags: tuple[str, ...] = ()
 
 
 class BadRecord(ValueError):
@@ -35,7 +38,8 @@ class BadRecord(ValueError):
 
 
 Doing = Callable[[Sent, Act], dict[str, Any]]
-# kind: what does it. It raises Refused, NotAllowed, LedgerError, BadFacts or BadRecord, and returns what is kept of it.
+# kind: what does it; inspections.field.registry fills this. It raises Refused, NotAllowed, LedgerError, BadFacts or
+# BadRecord, and returns what is kept of it.
 KINDS: dict[str, Doing] = {}
 
 
@@ -53,3 +57,17 @@ def words(body: Mapping[str, Any], name: str, *, most: int = 12) -> list[str]:
     if not isinstance(value, list) or len(value) > most or not all(isinstance(one, str) for one in value):
         raise BadRecord(f"{name} must be a list of at most {most} words.")
     return value
+
+
+def day(body: Mapping[str, Any], name: str) -> date | None:
+    """A calendar day of the record (YYYY-MM-DD); None where it is left out. Raises BadRecord."""
+    value = body.get(name)
+    if value is None:
+        return None
+    try:
+        found = date.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise BadRecord(f"{name} must be a day as 2026-10-02.") from None
+    if found.isoformat() != value:
+        raise BadRecord(f"{name} must be a day as 2026-10-02.")
+    return found

@@ -19,6 +19,8 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import ensure_csrf_cookie
 
+from inspections.field import signing
+
 HERE = Path(__file__).resolve().parent.parent
 STATIC = HERE / "static"
 SCREENS = sorted(
@@ -98,7 +100,12 @@ def version_of(request: HttpRequest, kept: dict[str, str]) -> str:
 
 
 def _page() -> dict[str, object]:
-    return {"title": _("At the truck"), "screens": SCREENS}
+    return {
+        "title": _("At the truck"),
+        "screens": SCREENS,
+        "signing_key": signing.public_key(),
+        "installation": signing.installation(),
+    }
 
 
 def _as_served(name: str) -> bytes:

@@ -1,0 +1,17 @@
+"""Every kind of record that phones send, by its name. A new kind gets a line here."""
+
+from __future__ import annotations
+
+from inspections.field.checked import checked
+from inspections.field.dismissed import dismissed
+from inspections.field.kinds import KINDS, Doing
+
+KINDS |= {
+    "checked": checked,
+    "dismissed": dismissed,
+}
+
+
+def doing_of(kind: str) -> Doing | None:
+    """What does the records of a kind; None for a kind that this server does not know."""
+    return KINDS.get(kind)

@@ -1,0 +1,74 @@
+// The signed data this device answers from. It is verified at each start and each time it arrives; what does not verify
+// is as good as nothing. A new bundle replaces the old one only when it is whole, ours, signed and newer.
+import { fetchJson } from "./fetching.js";
+import { settled } from "./reported.js";
+import { newNonce, opened } from "./signed.js";
+import { keep, kept } from "./store.js";
+import * as time from "./time.js";
+
+export const changes = new EventTarget(); // "change" when the data changed, "revoked" when this device was
+let held = null; // the bundle as signed
+let index = new Map();
+let wrong = "NO_DATA"; // why nothing can be said: NO_DATA or BAD_DATA
+
+export const ready = Promise.all([kept("bundle"), time.ready]).then(async ([found]) => {
+  if (!found) return;
+  const stated = await opened(found, { what: "bundle" });
+  if (stated) take(stated);
+  else wrong = "BAD_DATA";
+}).catch(() => { wrong = "BAD_DATA"; });
+
+export const meta = () => held;
+export const trouble = () => (held ? "" : wrong);
+export const rows = () => held?.items ?? [];
+export const ageMs = () => (held ? Math.max(0, time.now().ms - held.issued_ms) : null);
+
+const folded = (text) => String(text).trim().toUpperCase();
+const asCode = (text) => folded(text).replace(/[\s-]/g, "");
+
+// The row of a label code or item number, with what was asked beside it; null for whatever is not in the data.
+export function find(text) {
+  const row = index.get(folded(text)) ?? index.get(asCode(text));
+  return row ? { ...row, asked: index.has(folded(text)) ? folded(text) : asCode(text) } : null;
+}
+
+// Fetches new data. {ok} or {ok: false, refused, message}: without an answer `refused` is "NO_ANSWER".
+export async function refresh() {
+  await ready;
+  const nonce = newNonce();
+  const scope = (await kept("scope")) ?? {};
+  const asked = new URLSearchParams({ nonce, lang: document.documentElement.dataset.language ?? "" });
+  if (scope.kind) asked.set("scope", scope.kind);
+  if (scope.name) asked.set("name", scope.name);
+  const { status, json } = await fetchJson(`/truck/bundle/?${asked}`, { timeout: 60_000 });
+  if (status === 410 && json?.refused === "REVOKED") return revoked(json);
+  if (json?.refused) return { ok: false, refused: json.refused, message: json.message ?? "" };
+  const stated = status === 200 ? await opened(json, { what: "bundle", nonce }).catch(() => null) : null;
+  if (!stated || !Array.isArray(stated.items)) return { ok: false, refused: "NO_ANSWER", message: "" };
+  await keep("bundle", { text: json.text, signature: json.signature });
+  await time.saw(stated.issued_ms);
+  await settled(stated.issued_ms);
+  take(stated);
+  return { ok: true };
+}
+
+async function revoked(json) {
+  await keep("bundle", null);
+  held = null;
+  index = new Map();
+  wrong = "NO_DATA";
+  changes.dispatchEvent(new Event("revoked"));
+  return { ok: false, refused: "REVOKED", message: json.message ?? "" };
+}
+
+function take(stated) {
+  held = stated;
+  wrong = "";
+  index = new Map();
+  for (const row of stated.items) {
+    for (const code of row.old_codes) index.set(code, row);
+    if (row.code) index.set(row.code, row);
+  }
+  for (const row of stated.items) index.set(folded(row.no), row); // an item number wins over a label code
+  changes.dispatchEvent(new Event("change"));
+}

@@ -1,0 +1,19 @@
+// Asks the server for JSON. Whatever is not JSON of this server (a sign-in page of some network, half an answer) is
+// told from an answer here; nothing beyond this point sees it.
+const LARGEST = 30_000_000; // characters
+
+// {status, json, retryAfter}; json is null where the answer cannot be read, status 0 where there was none.
+export async function fetchJson(address, { timeout = 20_000, ...choices } = {}) {
+  try {
+    const answer = await fetch(address, {
+      cache: "no-store", credentials: "same-origin", redirect: "error", signal: AbortSignal.timeout(timeout), ...choices });
+    const retryAfter = Number(answer.headers.get("Retry-After")) || 0;
+    const type = answer.headers.get("Content-Type") ?? "";
+    if (!type.startsWith("application/json")) return { status: answer.status, json: null, retryAfter };
+    const text = await answer.text();
+    const json = text.length <= LARGEST ? JSON.parse(text) : null;
+    return { status: answer.status, json: typeof json === "object" ? json : null, retryAfter };
+  } catch {
+    return { status: 0, json: null, retryAfter: 0 };
+  }
+}
