@@ -34,6 +34,14 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "instrument_trace_csv": {"GET": OFFICE},
     "instrument_trace_pdf": {"GET": OFFICE},
     "api_tests": {"GET": EVERYONE, "POST": CLERK},
+    **{
+        name: {"GET": EVERYONE} for name in ("trucks", "load_lists", "load_list", "load_checks", "load_check")
+    },
+    "truck": {"GET": EVERYONE, "POST": ACTS["edit_load_list"]},
+    **{
+        name: {"GET": ACTS["edit_load_list"], "POST": ACTS["edit_load_list"]}
+        for name in ("load_list_add", "load_list_change")
+    },
     # The phone client. A shared tablet has nobody signed in: these look at the device and the person themselves.
     "field": {"GET": ANYONE},
     "field_worker": {"GET": ANYONE},

@@ -57,6 +57,7 @@ TOOL_ROOM = (
             (_("Change-out list"), "change_out", _("Who is due, crew by crew, on paper.")),
             (_("Old pairs not returned"), "not_returned", _("Replaced, and still in somebody's hands.")),
             (_("Odd gloves"), "odd_gloves", _("Single gloves, and the pairs they would make.")),
+            (_("Trucks"), "trucks", _("Load lists, walks round trucks, and what nobody saw.")),
             (_("Move a whole truck"), "move_all", _("Everything that one holder has, as one act.")),
             (_("Kits"), "kits", _("What a new hire needs and a leaver still has.")),
         ),

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from gear import permissions, queries
 from gear.actions.acting import Act, keeping_refusals
 from gear.actions.refusals import FieldRefused
-from gear.ledger import append
+from gear.ledger import IdReused, append
 from gear.models import Holder
 from gear.permissions import bound_to
 from gear.rules.readiness import GOOD, STOP, UNKNOWN, Answer
@@ -139,10 +139,16 @@ def record_walk(walk: Walk, *, act: Act) -> LoadCheck:
     """Keep a walk round a truck, and beside it what the server says itself when it arrives.
 
     What was told is kept as it was told. The outcome is worked out again from the pieces, and where the phone told
-    another, the worse of the two stands: no record is kept as good that its own pieces do not bear out.
+    another, the worse of the two stands: no record is kept as good that its own pieces do not bear out. The id of the
+    act is that of the walk: the same walk again gives the record that is kept. Raises IdReused for another's.
     """
     with keeping_refusals("check_load", walk.truck.name, act):
         permissions.check_can(act.by, "check_load")
+        known = LoadCheck.objects.filter(pk=act.id).first()
+        if known is not None:  # the phone was stopped between finishing the walk and saying so
+            if (known.by_id, known.truck_id) != (act.by and act.by.pk, walk.truck.pk):
+                raise IdReused(_("This walk is kept already, as another person's or of another truck."))
+            return known
         found = [reads.found_in(piece) for piece in walk.pieces]
         short = sum(int(line["count"]) - int(line["aboard"]) for line in walk.short)
         tally = loadlist.tally(found, back_on=walk.back_on, short=short)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
+from uuid import UUID
 
 from gear.actions.acting import Act
 from gear.models import Holder
@@ -21,9 +23,9 @@ MOST_MS = 4_102_444_800_000  # 2100
 
 
 def load_check(sent: Sent, act: Act) -> dict[str, Any]:
-    """Keep a walk. Body:
+    """Keep a walk, once however often the phone finishes it. Body:
 
-    {"truck": name, "started_ms", "finished_ms", "back_on": "2026-09-20", "crew": [names of people], "list":
+    {"walk": its own UUID, "truck": name, "started_ms", "finished_ms", "back_on": "2026-09-20", "crew": [names], "list":
     {"class", "version"} or null, "outcome", "data_as_of_ms" or null, "pieces": [{"no", "code", "state", "verdict",
     "reasons", "good_through", "as_of_ms", "age_s", "source", "taken"}], "short": [{"words", "count", "aboard"}]}
     """
@@ -43,8 +45,15 @@ def load_check(sent: Sent, act: Act) -> dict[str, Any]:
         data_as_of=_moment(body, "data_as_of_ms") if body.get("data_as_of_ms") is not None else None,
         people=tuple(Holder.objects.filter(kind="person", name__in=crew)),
     )
-    row = record_walk(walk, act=act)
+    row = record_walk(walk, act=replace(act, id=_uuid(body.get("walk"))))
     return {"load_check": str(row.pk), "outcome": row.outcome}
+
+
+def _uuid(value: Any) -> UUID:
+    try:
+        return UUID(value)
+    except (TypeError, ValueError, AttributeError):
+        raise BadRecord("walk must be a UUID.") from None
 
 
 def _truck(name: str) -> Holder:

@@ -39,6 +39,7 @@ def piece(no, state="seen", verdict="good", through=None, **more):
 def body(*pieces, outcome="good", **more):
     now = timezone.now()
     stated = {
+        "walk": str(uuid4()),
         "truck": "T-12",
         "started_ms": ms(now - timedelta(minutes=3)),
         "finished_ms": ms(now),

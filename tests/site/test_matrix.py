@@ -15,7 +15,9 @@ from gear.actions.batches import Cause, hold_all
 from gear.models import ROLES, Label
 from gear.permissions import ACTS, BOUND_TO_DEPOT, can
 from gear.site import gate
+from inspections.actions.loads import add_class
 from inspections.models import Instrument
+from inspections.rules.loadlist import SHIPPED
 from tests import builders
 from tests.inspections.bench_day import day
 
@@ -90,12 +92,15 @@ def address(cast, monkeypatch):
     batch = hold_all(
         [builders.blanket("B-00001", lot="7A")], cause=cause, reason="maker's notice", act=Act(cast.orla)
     )
+    truck_class = add_class("Bucket truck", SHIPPED, act=Act(cast.bertrand))
     keys = {
         "instrument": meter.pk,
         "person": cast.marisol.pk,
         "crew": cast.crew.pk,
         "depot": cast.depot.pk,
         "holder": truck.pk,
+        "truck": truck.pk,
+        "load": truck_class.pk,
     }
 
     examples = {
