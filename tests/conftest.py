@@ -102,6 +102,28 @@ def no_network() -> Iterator[None]:
     patch.undo()
 
 
+@pytest.fixture(autouse=True, scope="session")
+def static_files_listed_once() -> Iterator[None]:
+    """Every test client builds the middleware anew, and each would look up and read about every static file again."""
+    from whitenoise.middleware import WhiteNoiseMiddleware
+
+    honest = WhiteNoiseMiddleware.add_files_from_finders
+    listed: dict[object, dict[str, object]] = {}
+
+    def add(self: WhiteNoiseMiddleware) -> None:
+        key = (self.static_prefix, self.max_age, self.allow_all_origins)
+        if key not in listed:
+            own, self.files = self.files, {}
+            honest(self)
+            listed[key], self.files = self.files, own
+        self.files |= listed[key]
+
+    patch = pytest.MonkeyPatch()
+    patch.setattr(WhiteNoiseMiddleware, "add_files_from_finders", add)
+    yield
+    patch.undo()
+
+
 @pytest.fixture
 def cast(db: None) -> SimpleNamespace:
     """Orla the clerk, Dev and Marisol of crew 7, Bertrand their foreman, Ines, Halvard and Pim."""
