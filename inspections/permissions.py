@@ -49,5 +49,6 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "field_bundle": {"GET": ANYONE},
     "field_answer": {"GET": ANYONE},
     "field_sync": {"POST": WORKING | {"anonymous"}},
-    "field_enrol": {"POST": WORKING | {"anonymous"}},
+    "field_enrol": {"POST": ANYONE},
+    "field_person": {"POST": ANYONE},
 }

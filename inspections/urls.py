@@ -3,7 +3,7 @@
 from django.urls import include, path
 
 from inspections.field import bundle as field_bundle
-from inspections.field import callers, shell, sync
+from inspections.field import callers, confirming, shell, sync
 from inspections.views import (
     bench_page,
     bench_posting,
@@ -65,5 +65,6 @@ urlpatterns = [
     path("truck/answer/<path:code>/", field_bundle.live_answer, name="field_answer"),
     path("truck/sync/", sync.sync, name="field_sync"),
     path("truck/enrol/", callers.enrol, name="field_enrol"),
+    path("truck/person/", confirming.person, name="field_person"),
     path("api/v1/", include("inspections.api.urls")),
 ]

@@ -252,7 +252,7 @@ def _set_active(person: User, *, active: bool) -> None:
     person.save(update_fields=["is_active"])
     Holder.objects.filter(person=person).update(active=active)
     if not active:
-        _end_sessions(person)
+        end_sessions(person)
         ApiToken.objects.filter(person=person, revoked_at=None).update(revoked_at=timezone.now())
 
 
@@ -260,12 +260,12 @@ def _give_password(person: User, password: str, act: Act) -> User:
     validate_password(password, person)
     person.set_password(password)
     person.save(update_fields=["password"])
-    _end_sessions(person)
+    end_sessions(person)
     note_change(act, "password_set", person=person)
     return person
 
 
-def _end_sessions(person: User) -> None:
+def end_sessions(person: User) -> None:
     """A session that outlived its owner's leave would be valid again the day they come back."""
     for session in Session.objects.filter(expire_date__gte=timezone.now()):
         if session.get_decoded().get("_auth_user_id") == str(person.pk):

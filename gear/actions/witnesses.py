@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import hashlib
-
 from django.contrib.auth.hashers import check_password
-from django.core.cache import caches
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from gear.actions import tries
 from gear.actions.acting import Act, keeping_refusals
 from gear.actions.refusals import FieldRefused
 from gear.models import User
 
-TURN = 60  # seconds until a try comes free again
 TRIES = 5  # for one witness, and by one person over all witnesses: at most 10 pass in any minute
 
 
@@ -48,26 +45,17 @@ def confirm(witness: User | None, secret: str, *, act: Act) -> User:
             raise WitnessRefused("OWN_WITNESS")
         if not witness.has_usable_password() and not witness.pin:
             raise WitnessRefused("WITNESS_NO_SECRET")
-    held = [key for subject in (f"of {witness.pk}", f"by {act.by.pk}") for key in [_take_one(subject)]]
-    confirmed = all(held) and _is_theirs(witness, secret)
+    budgets = {f"witness of {witness.pk}": TRIES, f"witness by {act.by.pk}": TRIES}
+    held = tries.take(budgets, now=timezone.now().timestamp())
+    confirmed = held is not None and _is_theirs(witness, secret)
     with keeping_refusals("witness", witness.username, act):
-        if not all(held):
+        if held is None:
             raise WitnessRefused("TOO_MANY_TRIES")
         if not confirmed:
             raise WitnessRefused("WITNESS_NOT_CONFIRMED")
-    caches["sign_in"].delete_many([key for key in held if key])  # only failed tries count
+    tries.give_back(held)
     return witness
 
 
 def _is_theirs(witness: User, secret: str) -> bool:
     return witness.check_password(secret) or bool(witness.pin and check_password(secret, witness.pin))
-
-
-def _take_one(subject: str) -> str | None:
-    """The key of a try that was free, now taken; None where all are."""
-    now, name = timezone.now().timestamp(), hashlib.sha256(subject.encode()).hexdigest()[:32]
-    for slot in range(TRIES):
-        key = f"witness:{name}:{slot}:{int((now + slot * TURN / TRIES) // TURN)}"
-        if caches["sign_in"].add(key, 1, timeout=2 * TURN):
-            return key
-    return None

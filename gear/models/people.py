@@ -63,6 +63,9 @@ class User(AbstractUser):
     crew = models.ForeignKey(Crew, models.PROTECT, null=True, blank=True, verbose_name=_("crew"))
     depot = models.ForeignKey(Depot, models.PROTECT, null=True, blank=True, verbose_name=_("depot"))
     pin = models.CharField(max_length=128, blank=True, editable=False)
+    badge = models.CharField(
+        max_length=16, unique=True, null=True, editable=False
+    )  # names, and proves nothing
 
     objects = People()
 

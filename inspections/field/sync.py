@@ -21,7 +21,7 @@ from gear.queries.questions import BadQuestion, moment_in
 from inspections.field import callers
 from inspections.field.answered import answered
 from inspections.field.callers import Caller
-from inspections.field.confirming import Unconfirmed, person_confirmed
+from inspections.field.confirming import Unconfirmed, held_unconfirmed, person_of
 from inspections.field.kinds import BadRecord, Sent
 from inspections.field.registry import doing_of
 from inspections.models import Device
@@ -85,6 +85,7 @@ def _taken(raw: Any, caller: Caller, now: datetime) -> dict[str, str]:
     try:
         outcome = _done(raw, caller, now)
     except Unconfirmed as error:
+        _hold(raw, caller)
         return _result(sent_id, "refused", error.code, str(error))
     except (BadRecord, BadQuestion) as error:
         return _kept(raw, caller, sent_id, "BAD_RECORD", str(error))
@@ -193,14 +194,16 @@ def _person_of(raw: Mapping[str, Any], caller: Caller) -> User | None:
     stated = raw.get("person")
     if stated is None and raw.get("kind") == "answered":
         return None  # shown before anybody was known on the device
-    if caller.device.kind == "own":
-        owner = caller.device.person
-        if owner is None or stated != owner.username:
-            raise Unconfirmed(
-                "OTHER_PERSON", _("This record is another person's. They must sign in to send it.")
-            )
-        return owner
-    return person_confirmed(stated, raw.get("proof"), caller.device)
+    return person_of(raw, caller)
+
+
+def _hold(raw: Mapping[str, Any], caller: Caller) -> None:
+    """What takes gear out of use counts before its person confirmed it, and never stops the other records."""
+    try:
+        with transaction.atomic():
+            held_unconfirmed(raw, caller)
+    except Exception:
+        log.exception("A piece reported on %s could not be held", caller.device.name)
 
 
 def _kept(raw: Any, caller: Caller, sent_id: str, code: str, message: str) -> dict[str, str]:

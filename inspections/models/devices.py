@@ -32,6 +32,7 @@ class Device(models.Model):
     last_sync_at = models.DateTimeField(null=True)
     unsent = models.PositiveIntegerField(default=0)
     skew_s = models.IntegerField(default=0)
+    version = models.CharField(max_length=40, blank=True)
 
     class Meta:
         constraints = [

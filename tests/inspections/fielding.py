@@ -15,8 +15,9 @@ from django.test import Client
 from django.utils import timezone
 
 from gear.models import Depot, Holder, Item, User
+from inspections.actions.devices import digest_of
 from inspections.field import signing
-from inspections.field.callers import COOKIE, digest_of
+from inspections.field.callers import COOKIE
 from inspections.models import Device
 from tests.builders import holder, issued, pair, tested
 

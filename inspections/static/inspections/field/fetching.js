@@ -12,6 +12,7 @@ export async function fetchJson(address, { timeout = 20_000, ...choices } = {}) 
     if (!type.startsWith("application/json")) return { status: answer.status, json: null, retryAfter };
     const text = await answer.text();
     const json = text.length <= LARGEST ? JSON.parse(text) : null;
+    if (answer.status === 410 && json?.refused === "REVOKED") dispatchEvent(new Event("device-revoked"));
     return { status: answer.status, json: typeof json === "object" ? json : null, retryAfter };
   } catch {
     return { status: 0, json: null, retryAfter: 0 };

@@ -5,7 +5,7 @@ import { fetchJson } from "./fetching.js";
 import { acknowledged } from "./reported.js";
 import * as store from "./store.js";
 import * as time from "./time.js";
-import { who } from "./who.js";
+import { isShared, who } from "./who.js";
 
 const AT_ONCE = 50;
 const LONGEST_WAIT = 5 * 60_000;
@@ -23,10 +23,11 @@ export async function add(kind, { item = null, told = null, ...body }, by = null
   await time.ready;
   const { ms } = time.now();
   last = Math.max(last + 1, ms);
+  const id = crypto.randomUUID();
   const record = {
-    ...body, id: crypto.randomUUID(), kind, item, told,
-    person: by?.username ?? who()?.username ?? null,
-    proof: by?.proof ?? null,
+    ...body, id, kind, item, told,
+    person: by?.username ?? (isShared() ? null : who()?.username) ?? null, // on a tablet nobody who did not confirm
+    proof: (await by?.proof?.(id)) ?? null,
     occurred_at: withOffset(ms),
   };
   if (kind === "checked") record.on = siteDay(ms);
@@ -45,8 +46,8 @@ export async function list() {
 // Why nothing is being sent, as the server said: "", or SIGN_IN, NO_DEVICE, REVOKED, NO_ANSWER.
 export const waitsFor = () => asked;
 
-// Sends again what was refused, with what was put right.
-export async function again(id, changed_ = {}) {
+// Sends again what was refused, with what was put right; `by` is whoever confirmed it anew.
+export async function again(id, changed_ = {}, by = null) {
   const row = await store.get("queue", id);
   if (!row) return;
   const record = { ...row.record, ...changed_ };
@@ -54,6 +55,7 @@ export async function again(id, changed_ = {}) {
     record.id = crypto.randomUUID();
     await store.remove("queue", id);
   }
+  if (by) Object.assign(record, { person: by.username, proof: (await by.proof?.(record.id)) ?? null });
   await store.put("queue", { ...row, id: record.id, state: "waiting", code: "", message: "", tries: 0, record });
   changed();
   await send();

@@ -1,6 +1,8 @@
 // Every screen by its name. Imports are written out, so that a release serves each under the name of its content.
 import * as answer from "./screens/answer.js";
+import * as device from "./screens/device.js";
 import * as menu from "./screens/menu.js";
 import * as scan from "./screens/scan.js";
+import * as who from "./screens/who.js";
 
-export const SCREENS = { answer, menu, scan };
+export const SCREENS = { answer, device, menu, scan, who };

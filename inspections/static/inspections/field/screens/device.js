@@ -1,0 +1,38 @@
+// This device: what it is, what it holds, and how it becomes known to the server.
+import { all } from "../store.js";
+import { ask, changes, device, owner, ready, who } from "../who.js";
+import { word } from "../words.js";
+
+function kind() {
+  const { kind: stated, depot } = device();
+  if (stated === "own") return word("device-own");
+  return depot ? word("device-shared", { depot }) : word("device-shared-nowhere");
+}
+
+export function show(root, code) {
+  const place = (name) => root.querySelector(`[data-${name}]`);
+  const draw = async () => {
+    place("known").hidden = !device();
+    place("unknown").hidden = Boolean(device()) && !code;
+    if (!device()) return;
+    place("name").textContent = device().name;
+    place("kind").textContent = kind();
+    place("owner").textContent = owner() || who()?.name || "–";
+    place("unsent").textContent = String((await all("queue")).length);
+  };
+  const form = place("enrol");
+  form.elements.code.value = code;
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    place("message").textContent = "";
+    const { status, body } = await ask({ code: form.elements.code.value });
+    if (status === 200) {
+      code = "";
+      history.replaceState(null, "", "#device");
+      draw();
+    } else place("message").textContent = body.message ?? word("no-network");
+  });
+  changes.addEventListener("change", draw);
+  ready.then(draw);
+  return () => changes.removeEventListener("change", draw);
+}
