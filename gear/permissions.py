@@ -89,6 +89,7 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "answer": {"GET": ANYONE},
     "item": {"GET": EVERYONE},
     "label": {"GET": EVERYONE},
+    "photo": {"GET": EVERYONE},  # of gear and people in their scope
     "rules_in_force": {"GET": EVERYONE},
     "import": {"GET": IMPORTERS},
     "import_gear": {"GET": IMPORTERS, "POST": IMPORTERS},

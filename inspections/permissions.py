@@ -51,4 +51,6 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "field_sync": {"POST": WORKING | {"anonymous"}},
     "field_enrol": {"POST": ANYONE},
     "field_person": {"POST": ANYONE},
+    "field_photo": {"POST": WORKING | {"anonymous"}},
+    "field_replacements": {"GET": ANYONE},
 }

@@ -3,7 +3,7 @@
 from django.urls import include, path
 
 from inspections.field import bundle as field_bundle
-from inspections.field import callers, confirming, shell, sync
+from inspections.field import callers, confirming, photos, replacements, shell, sync
 from inspections.views import (
     bench_page,
     bench_posting,
@@ -64,6 +64,8 @@ urlpatterns = [
     path("truck/bundle/", field_bundle.bundle, name="field_bundle"),
     path("truck/answer/<path:code>/", field_bundle.live_answer, name="field_answer"),
     path("truck/sync/", sync.sync, name="field_sync"),
+    path("truck/photo/", photos.upload, name="field_photo"),
+    path("truck/replacements/<str:item_no>/", replacements.replacements, name="field_replacements"),
     path("truck/enrol/", callers.enrol, name="field_enrol"),
     path("truck/person/", confirming.person, name="field_person"),
     path("api/v1/", include("inspections.api.urls")),

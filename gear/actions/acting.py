@@ -44,6 +44,7 @@ WORDS = {
         "another inspector must accept it."
     ),
     "PLACE_NOT_OF_KIND": _("This kind of item has no such place. Choose on its drawing."),
+    "LINE_NOT_OF_KIND": _("One of these lines is not looked through on this kind of item. Update the phone."),
     "NOTHING_OPEN": _("Somebody looked into this already. Nothing is open for this piece."),
     "OWN_HOLD": _("Whoever put the hold on cannot release it. Ask another supervisor."),
     "OWN_WITNESS": _("The witness must be another person than the one who destroys the item."),

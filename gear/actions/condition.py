@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from django.utils import timezone
 
 from gear.actions.acting import Act, Refused, check, enter, keeping_refusals, reason_in
@@ -61,11 +64,16 @@ def report_found(item: Item, *, note: str = "", act: Act) -> Entry:
         return enter(item, "found", {"note": note or None}, act)
 
 
-def report_event(item: Item, *, event: str, note: str = "", act: Act) -> Entry:
-    """Report what voids the test: one of entries.VOIDING_EVENTS. The item is `stop` from then on."""
+def report_event(
+    item: Item, *, event: str, note: str = "", told: Mapping[str, Any] | None = None, act: Act
+) -> Entry:
+    """Report what voids the test: one of entries.VOIDING_EVENTS. The item is `stop` from then on.
+
+    `told` is what the screen had said of the item.
+    """
     with keeping_refusals("report_event", item.item_no, act):
         check("report_event", item, act)
-        return enter(item, "event", {"event": event, "note": note or None}, act)
+        return enter(item, "event", {"event": event, "note": note or None, "told": told or None}, act)
 
 
 def destroy(item: Item, *, witness: User | None, reason: str, act: Act) -> Entry:

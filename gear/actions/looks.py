@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from django.utils import timezone
 
 from gear.actions.acting import Act, Refused, check, enter, keeping_refusals, reason_in
 from gear.ledger import rules_on, site_zone
 from gear.models import Entry, Item
 from gear.queries.people import qualification_on
-from gear.rules import places_on, visual
+from gear.rules import checklists, places_on, visual
 from gear.rules.fold import ItemFacts
 from gear.rules.moments import local_day
 
@@ -20,17 +23,23 @@ def inspect_before_use(
     words: list[str] | None = None,
     place: str = "",
     note: str = "",
+    checklist: list[str] | None = None,
+    told: Mapping[str, Any] | None = None,
     act: Act,
 ) -> Entry:
     """Record the user's look before use: accept, clean, test or reject, with words of gear.rules.visual.
 
-    `place` is a code of gear.rules.places_on. Raises Refused for a word or place that this kind does not have, and for
-    a word that asks for more than the outcome.
+    `place` is a code of gear.rules.places_on, `checklist` the codes of gear.rules.checklists that were gone through,
+    `told` what the screen had said of the item. Raises Refused for a word, place or line that this kind does not have,
+    and for a word that asks for more than the outcome.
     """
     with keeping_refusals("inspect_before_use", item.item_no, act):
         facts = check("inspect", item, act)
+        if not set(checklist or ()) <= {line.code for line in checklists.lines_of(facts.kind)}:
+            raise Refused("LINE_NOT_OF_KIND")
         found = _found(facts, outcome, words, place)
-        return enter(item, "inspected", {**found, "scope": "pre_use", "note": note or None}, act)
+        seen = {"checklist": checklist or None, "told": told or None, "note": note or None}
+        return enter(item, "inspected", {**found, **seen, "scope": "pre_use"}, act)
 
 
 def look(

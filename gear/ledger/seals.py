@@ -30,6 +30,7 @@ from gear.models import (
     HoldBatch,
     ImportedFile,
     LabelPrint,
+    Photo,
     Refusal,
     Seal,
     Submission,
@@ -46,6 +47,7 @@ DATED_BY: dict[type[AppendOnly], str] = {
     Submission: "at",
     HoldBatch: "at",
     LabelPrint: "at",
+    Photo: "at",
 }
 SHORTEST_ANCHOR = 16  # symbols of a printed hash, 64 bits: too many to find another seal that begins alike
 WINDOWS_AT_ONCE = 100

@@ -15,6 +15,7 @@ from gear import guards
 from gear.ledger import reading, seals, tampering
 from gear.ledger.beside import problems_beside
 from gear.ledger.chain import Break, line_of
+from gear.ledger.photo_files import photo_problems
 from gear.ledger.problems import Problem
 from gear.ledger.reading import Chain
 from gear.ledger.seals import Anchor
@@ -41,8 +42,8 @@ CHAIN_CODES = frozenset({"ENTRY_MISSING", "ENTRY_MISPLACED", "ENTRY_CHANGED", "H
 Window = tuple[datetime | None, datetime]
 
 
-def verify(anchors: Sequence[Anchor] = ()) -> list[Problem]:
-    """Everything that is not as it was recorded; an empty list when all is well.
+def verify(anchors: Sequence[Anchor] = (), *, files: bool = False) -> list[Problem]:
+    """Everything that is not as it was recorded; an empty list when all is well. With `files`, photos are read too.
 
     Marks the items, sets and site whose record is broken, so that every answer about them is `unknown`, and
     unmarks those that are whole. Raises tampering.VerifierBroken when the verifier does not find what was
@@ -51,6 +52,7 @@ def verify(anchors: Sequence[Anchor] = ()) -> list[Problem]:
     tampering.prove_that_it_shows()
     problems = [*_items(), *_sets(), *_site(), *_strays(), *_files(), *_triggers(), *problems_beside()]
     problems += [problem for check in DETAIL_CHECKS for problem in check()]
+    problems += photo_problems() if files else ()
     explained = any(problem.code in CHAIN_CODES for problem in problems)
     windows: list[Window] = []
     for found in seals.check_seals(Seal.objects.order_by("number").iterator(), seals.leaves_between):

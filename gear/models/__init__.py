@@ -22,6 +22,7 @@ from gear.models.evidence import (
 from gear.models.holding import ABOUT_NAMES, BatchHold, HoldBatch
 from gear.models.kits import KitLine
 from gear.models.people import HOLDER_NAMES, ROLE_NAMES, ROLES, ApiToken, Crew, Depot, Holder, User
+from gear.models.photos import Photo
 
 __all__ = [
     "ABOUT_NAMES",
@@ -51,6 +52,7 @@ __all__ = [
     "Label",
     "LabelPrint",
     "Membership",
+    "Photo",
     "PrintedLabel",
     "Qualification",
     "Refusal",

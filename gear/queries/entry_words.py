@@ -194,6 +194,8 @@ _KNOWN = {
     "purpose",
     "place",
     "cleaned",
+    "checklist",
+    "told",
     "qualification",
     "length_mm",
     "row_hash",  # tells whether a file repeats itself; it says nothing to a reader
@@ -246,8 +248,10 @@ def _inspected(facts: Mapping) -> Says:
         (_("When"), word(LOOKS, facts["scope"])),
         (_("What"), ", ".join(word(wording.DAMAGE, one) for one in facts.get("words", []))),
         (_("Where"), look_words.place_words(str(facts.get("place") or ""))),
+        (_("Gone through"), "; ".join(word(look_words.CHECKS, one) for one in facts.get("checklist", []))),
         (_("Cleaned"), _("yes") if facts.get("cleaned") else ""),
         (_("Qualification"), word(QUALIFICATIONS, facts.get("qualification"))),
+        (_("The screen had said"), told_word(facts.get("told"))),
     ]
 
 
@@ -255,7 +259,16 @@ def _event(facts: Mapping) -> Says:
     return [
         (_("What"), word(wording.EVENTS, facts["event"])),
         (_("New length"), described.length(facts.get("length_mm"))),
+        (_("The screen had said"), told_word(facts.get("told"))),
     ]
+
+
+def told_word(told: Mapping | None) -> str:
+    """`stop, 12 min old`: what a screen said of the piece when this was entered."""
+    if not told:
+        return ""
+    minutes = int(told.get("data_age_s", 0)) // 60
+    return _("%(verdict)s, from data %(minutes)s min old") % {"verdict": told["verdict"], "minutes": minutes}
 
 
 def _labelled(facts: Mapping) -> Says:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Any
+from uuid import UUID
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from gear import wording
 from gear.ledger import line_of
-from gear.models import Entry, Item
+from gear.models import Entry, Item, Photo
 from gear.queries import entry_words
 from gear.queries.look_words import Drawn, marked_on
 from gear.rules import correcting, entries
@@ -48,6 +49,7 @@ class Told:
     late: bool
     corrections: Sequence[Correction] = ()
     drawing: Drawn | None = None
+    photos: Sequence[Photo] = ()
 
     @property
     def by_hand(self) -> bool:
@@ -85,10 +87,15 @@ class Record:
     has_drawing: bool = False
 
 
-def record_of(item: Item, identity: Mapping[str, Any] | None = None) -> Record:
+def record_of(
+    item: Item,
+    identity: Mapping[str, Any] | None = None,
+    *,
+    photos: Mapping[UUID, Sequence[Photo]] | None = None,
+) -> Record:
     """Every entry about the item ever recorded, in one query. What a later program wrote is shown as it stands.
 
-    Places are drawn on a piece of the kind and hand that `identity` says.
+    Places are drawn on a piece of the kind and hand that `identity` says; `photos` stand beside their entries.
     """
     found = list(Entry.objects.filter(item=item).select_related("by").order_by("position"))
     corrections: dict[Any, list[Entry]] = {}
@@ -97,7 +104,13 @@ def record_of(item: Item, identity: Mapping[str, Any] | None = None) -> Record:
             corrections.setdefault(entry.corrects_id, []).append(entry)
     plain = [entry for entry in found if entry.kind != "corrected"]
     newest_first = sorted(plain, key=_order, reverse=True)
-    told = [_told(entry, corrections.get(entry.id, []), identity or {}) for entry in newest_first]
+    told = [
+        replace(
+            _told(entry, corrections.get(entry.id, []), identity or {}),
+            photos=tuple((photos or {}).get(entry.id, ())),
+        )
+        for entry in newest_first
+    ]
     return Record(told, _tests(found), any(one.drawing for one in told))
 
 

@@ -10,7 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from gear.rules import drawings, places_on
+from gear.rules import checklists, drawings, places_on
 
 Words = Mapping[str, "str | Promise"]
 
@@ -66,86 +66,67 @@ CAPTIONS: Words = {
     "end_a": gettext_lazy("A"),
     "end_b": gettext_lazy("B"),
 }
-_LEGIBLE = gettext_lazy("Label and stamp can be read")
-
-# At most six lines a kind. Common practice; for rubber goods 29 CFR 1910.137(c)(2)(ii) asks for the look itself.
-CHECKLISTS: Mapping[str, tuple[str | Promise, ...]] = {
-    "glove": (
-        gettext_lazy("Inside and outside, filled with air: fingertips, crotches, thumb base, palm"),
-        gettext_lazy("Rolled both ways; listened and felt for air"),
-        gettext_lazy("Cuff and its bead"),
-        _LEGIBLE,
-        gettext_lazy("Left and right of one class and size"),
-        gettext_lazy(
-            "Protector dry, without holes or metal, shorter than the glove by what its class asks for"
-        ),
+# The lines of gear.rules.checklists.
+CHECKS: Words = {
+    "air_test": gettext_lazy("Air test: filled with air, listened and felt for leaks"),
+    "hand_surface": gettext_lazy(
+        "Inside and outside, filled with air: fingertips, crotches, thumb base, palm"
     ),
-    "sleeve": (
-        gettext_lazy("Shoulder edge"),
-        gettext_lazy("Bend of the elbow"),
-        gettext_lazy("Strap holes and buttons"),
-        gettext_lazy("Rolled, inside and outside"),
-        _LEGIBLE,
+    "roll_and_cuff": gettext_lazy("Rolled both ways; cuff and its bead"),
+    "legible": gettext_lazy("Label and stamp can be read"),
+    "one_class_and_size": gettext_lazy("Left and right of one class and size"),
+    "protector_fit": gettext_lazy(
+        "Protector dry, without holes or metal, shorter than the glove by what its class asks for"
     ),
-    "blanket": (
-        gettext_lazy("Flat on a clean table, both faces"),
-        gettext_lazy("Rolled from corner to corner, both diagonals"),
-        gettext_lazy("Eyelets not torn, edges without nicks"),
-        gettext_lazy("Fold lines"),
-        gettext_lazy("Its tube is clean"),
-        _LEGIBLE,
+    "shoulder_edge": gettext_lazy("Shoulder edge"),
+    "elbow_bend": gettext_lazy("Bend of the elbow"),
+    "straps": gettext_lazy("Strap holes and buttons"),
+    "rolled": gettext_lazy("Rolled, inside and outside"),
+    "both_faces": gettext_lazy("Flat on a clean table, both faces"),
+    "diagonals": gettext_lazy("Rolled from corner to corner, both diagonals"),
+    "eyelets_and_edges": gettext_lazy("Eyelets not torn, edges without nicks"),
+    "fold_lines": gettext_lazy("Fold lines"),
+    "tube_clean": gettext_lazy("Its tube is clean"),
+    "lip_and_bore": gettext_lazy("Opened along the lip, the bore looked through"),
+    "ends_and_connectors": gettext_lazy("Ends and connectors"),
+    "hinge_line": gettext_lazy("Hinge line"),
+    "sun_chalk_on_top": gettext_lazy("Chalk from the sun on the top side"),
+    "corona_marks": gettext_lazy("Marks of corona or ozone where it sat on the conductor"),
+    "seen_inside": gettext_lazy("Spread just far enough to see inside: forced back, it splits"),
+    "flanges": gettext_lazy("Flanges"),
+    "eye": gettext_lazy("Eye"),
+    "wiped_and_waxed": gettext_lazy("Wiped first; its wax is there"),
+    "cracks_and_gouges": gettext_lazy("Cracks, gouges, deep scratches"),
+    "tracking_and_flash": gettext_lazy("Marks of tracking, burns of a flash"),
+    "latch_and_lip": gettext_lazy("Latch and lip whole, nothing missing, not warped"),
+    "sun_chalk": gettext_lazy("Chalk from the sun"),
+    "rating_legible": gettext_lazy("Rating can be read"),
+    "clamps": gettext_lazy(
+        "Clamp jaws open fully and close freely; threads and eye move; jaw faces bright and sharp"
     ),
-    "line_hose": (
-        gettext_lazy("Opened along the lip, the bore looked through"),
-        gettext_lazy("Ends and connectors"),
-        gettext_lazy("Hinge line"),
-        gettext_lazy("Chalk from the sun on the top side"),
-        gettext_lazy("Marks of corona or ozone where it sat on the conductor"),
-        _LEGIBLE,
+    "ferrules": gettext_lazy("Ferrules tight, no green corrosion"),
+    "strands": gettext_lazy("No broken strands, and the cable not necked at the ferrule"),
+    "jacket": gettext_lazy(
+        "Jacket without cuts, burns, swelling, kinks; no water or green under a clear one"
     ),
-    "hood": (
-        gettext_lazy("Spread just far enough to see inside: forced back, it splits"),
-        gettext_lazy("Flanges"),
-        gettext_lazy("Eye"),
-        _LEGIBLE,
-    ),
-    "rigid_cover": (
-        gettext_lazy("Wiped first; its wax is there"),
-        gettext_lazy("Cracks, gouges, deep scratches"),
-        gettext_lazy("Marks of tracking, burns of a flash"),
-        gettext_lazy("Latch and lip whole, nothing missing, not warped"),
-        gettext_lazy("Chalk from the sun"),
-        gettext_lazy("Rating can be read"),
-    ),
-    "grounding_jumper": (
-        gettext_lazy(
-            "Clamp jaws open fully and close freely; threads and eye move; jaw faces bright and sharp"
-        ),
-        gettext_lazy("Ferrules tight, no green corrosion"),
-        gettext_lazy("No broken strands, and the cable not necked at the ferrule"),
-        gettext_lazy("Jacket without cuts, burns, swelling, kinks; no water or green under a clear one"),
-        gettext_lazy("Length tag and marked expiry can be read"),
-        gettext_lazy("Did it ever carry fault current?"),
-    ),
-    "live_line_tool": (
-        gettext_lazy("Wiped clean; the gloss is there"),
-        gettext_lazy("Tracking, dents"),
-        gettext_lazy("Ferrules and rivets"),
-        _LEGIBLE,
-    ),
-    "voltage_detector": (
-        gettext_lazy("Its own test, its battery"),
-        gettext_lazy("Proved on a live source"),
-        gettext_lazy("Case not cracked"),
-        _LEGIBLE,
-    ),
-    "protector": (
-        gettext_lazy("Dry, without holes, no metal in it"),
-        gettext_lazy("No oil or other contamination"),
-        gettext_lazy("Seams whole"),
-        gettext_lazy("Shorter than the glove by what the class asks for"),
-    ),
+    "tag_and_expiry": gettext_lazy("Length tag and marked expiry can be read"),
+    "never_carried_fault": gettext_lazy("Did it ever carry fault current?"),
+    "wiped_and_glossy": gettext_lazy("Wiped clean; the gloss is there"),
+    "tracking_and_dents": gettext_lazy("Tracking, dents"),
+    "ferrules_and_rivets": gettext_lazy("Ferrules and rivets"),
+    "own_test_and_battery": gettext_lazy("Its own test, its battery"),
+    "proved_live": gettext_lazy("Proved on a live source"),
+    "case_whole": gettext_lazy("Case not cracked"),
+    "dry_no_metal": gettext_lazy("Dry, without holes, no metal in it"),
+    "no_oil": gettext_lazy("No oil or other contamination"),
+    "seams": gettext_lazy("Seams whole"),
+    "shorter_than_glove": gettext_lazy("Shorter than the glove by what the class asks for"),
 }
+
+
+def checklist_of(kind: str | None) -> list[str]:
+    """The lines of a kind in words, in their order; empty for an unknown kind."""
+    return [str(CHECKS[line.code]) for line in checklists.lines_of(kind)]
 
 
 @dataclass(frozen=True)

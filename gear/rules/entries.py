@@ -26,6 +26,7 @@ CONDITIONS = (
 
 # kind: (subject, required facts, optional facts). `batch` names the act that did many at once, by its own number;
 # `replaces` the pieces that an issue takes the place of, or the code of the label that a new one takes the place of.
+# `told` is what a screen said of the item when this was entered, `checklist` the lines that were looked through.
 SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
     "received": (
         "item",
@@ -47,9 +48,9 @@ SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
     "inspected": (
         "item",
         frozenset({"outcome", "scope"}),
-        frozenset({"words", "place", "note", "cleaned", "qualification"}),
+        frozenset({"words", "place", "note", "cleaned", "qualification", "checklist", "told"}),
     ),
-    "event": ("item", frozenset({"event"}), frozenset({"note", "length_mm"})),
+    "event": ("item", frozenset({"event"}), frozenset({"note", "length_mm", "told"})),
     "held": ("item", frozenset({"reason"}), frozenset({"batch"})),
     "released": ("item", frozenset({"hold", "reason"}), frozenset({"batch"})),
     "rejected": ("item", frozenset({"reason"}), frozenset()),
@@ -107,6 +108,7 @@ VOIDING_EVENTS = (
     "carried_fault_current",
     "dropped",
 )
+VERDICTS = ("good", "stop", "unknown")
 OUTCOMES = ("accepted", "failed", "void", "unjudged")
 
 # At one and the same moment the worse is taken to have happened later.
@@ -255,6 +257,16 @@ def _is_words(value: object) -> bool:
     return isinstance(value, list) and all(isinstance(one, str) for one in value)
 
 
+def _is_told(value: object) -> bool:
+    return (
+        isinstance(value, Mapping)
+        and set(value) <= {"verdict", "as_of_ms", "data_age_s", "source"}
+        and value.get("verdict") in VERDICTS
+        and all(type(value.get(name, 0)) is int for name in ("as_of_ms", "data_age_s"))
+        and isinstance(value.get("source", ""), str)
+    )
+
+
 def _is_flag(value: object) -> bool:
     return isinstance(value, bool)
 
@@ -270,7 +282,8 @@ _SHAPES = {
         lambda value: _is_words(value) and set(value) <= {"suspect", "needs_cleaning"},
         "suspect, needs_cleaning",
     ),
-    **dict.fromkeys(("words", "replaces"), (_is_words, "a list of words")),
+    **dict.fromkeys(("words", "replaces", "checklist"), (_is_words, "a list of words")),
+    "told": (_is_told, f"one of {', '.join(VERDICTS)} with its moment, its age and its source"),
     "required": (lambda value: type(value) is int and value > 0, "a whole number of pieces"),
     "policy": (lambda value: isinstance(value, Mapping), "the choices of a site policy, by name"),
     "length_mm": (lambda value: type(value) is int and value > 0, "a whole number of millimetres"),

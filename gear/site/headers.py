@@ -22,6 +22,8 @@ POLICY = "; ".join(
         "frame-ancestors 'none'",
     )
 )
+# What people send is shown as a picture and as nothing else; no answer can ask for less than POLICY.
+SANDBOX = "default-src 'none'; sandbox"
 ALWAYS = {
     "Content-Security-Policy": POLICY,
     "Cross-Origin-Embedder-Policy": "require-corp",
@@ -42,8 +44,11 @@ class ProtectiveHeaders:
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         response = self.get_response(request)
+        boxed = response.headers.get("Content-Security-Policy") == SANDBOX
         for name, value in ALWAYS.items():
             response.headers[name] = value
+        if boxed:
+            response.headers["Content-Security-Policy"] = SANDBOX
         if not (request.path.startswith(settings.STATIC_URL) and response.status_code < 400):
             response.headers["Cache-Control"] = "no-store"
         return response

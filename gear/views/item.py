@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from gear import labels, permissions, queries, wording
 from gear.models import CONDITION_NAMES, HOLDER_NAMES, SET_KINDS, Item, User
 from gear.queries import Question, Seen, described, history
+from gear.queries.photos import by_entry
 from gear.rules import codes
 from gear.rules.clocks import Clock
 from gear.rules.fold import ItemFacts
@@ -57,7 +58,8 @@ def _page(seen: Seen, asked: Question, person: User) -> dict[str, Any]:
     if seen.item is None or seen.facts is None:
         return page
     facts, rating = seen.facts, seen.rating if seen.reliable else None
-    record = history.record_of(seen.item, facts.identity)
+    taken = by_entry([seen.item], to=person, depot=permissions.bound_to(person))
+    record = history.record_of(seen.item, facts.identity, photos=taken)
     page |= {
         "item": seen.item,
         "heading": described.heading(facts.identity),
@@ -71,6 +73,7 @@ def _page(seen: Seen, asked: Question, person: User) -> dict[str, Any]:
         "set": _set(seen),
         "record": record,
         "has_drawing": record.has_drawing,
+        "has_photos": bool(taken),
         "label_code": codes.grouped(facts.label) if facts.label else "",
         "label_address": address_of("label", facts.item_no) if labels.may_have_label(facts) else "",
         "answer_address": address_of("answer", facts.label) if facts.label else "",

@@ -24,7 +24,7 @@ from gear.forms.looks import ToolRoomLookForm
 from gear.models import Item, ItemState, User
 from gear.queries import Seen
 from gear.queries.identified import meant_by
-from gear.queries.look_words import CHECKLISTS
+from gear.queries.look_words import checklist_of
 from gear.queries.people import qualification_on
 from gear.rules import transitions
 from gear.views.acts import shown_now, told_in_short
@@ -154,7 +154,7 @@ def _page(
         "form": form,
         "barred": barred,
         "old_label": old_label,
-        "checklist": CHECKLISTS.get(setting.identity.get("kind") or "", ()),
+        "checklist": checklist_of(setting.identity.get("kind")),
         "inspector": {
             "trouble": INSPECTOR.get(standing, ""),
             "class": "problem" if standing == "expired" else "warning",

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from inspections.field.checked import checked
+from inspections.field import pieces
 from inspections.field.dismissed import dismissed
 from inspections.field.kinds import KINDS, Doing
 
 KINDS |= {
-    "checked": checked,
+    "checked": pieces.checked,
+    "damage": pieces.damage,
     "dismissed": dismissed,
+    "event": pieces.event,
+    "found": pieces.found,
+    "lost": pieces.lost,
 }
 
 

@@ -3,7 +3,16 @@
 import hashlib
 from uuid import uuid4
 
-from gear.models import GivenAnswer, HoldBatch, ImportedFile, LabelPrint, Refusal, Submission
+from gear.models import (
+    Entry,
+    GivenAnswer,
+    HoldBatch,
+    ImportedFile,
+    LabelPrint,
+    Photo,
+    Refusal,
+    Submission,
+)
 from tests import builders
 
 
@@ -46,6 +55,13 @@ def printed(**columns):
     return LabelPrint(**{"id": uuid4(), "by": builders.person("clerk", "orla"), **stated, **columns})
 
 
+def photo(**columns):
+    """Of whatever entry about an item is there."""
+    entry = Entry.objects.filter(item__isnull=False).order_by("item_id", "position").first()
+    stated = {"path": "photos/2026/11/a.jpg", "sha256": "0" * 64, "size": 9, "width": 4, "height": 3}
+    return Photo(**{"entry": entry, "item": entry.item, "by": entry.by, **stated, **columns})
+
+
 MAKE = {
     Refusal: refusal,
     GivenAnswer: given,
@@ -53,4 +69,5 @@ MAKE = {
     Submission: sent,
     HoldBatch: batch,
     LabelPrint: printed,
+    Photo: photo,
 }

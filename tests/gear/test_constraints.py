@@ -28,6 +28,7 @@ from gear.models import (
     User,
 )
 from tests import builders
+from tests.gear.sealed_rows import photo
 
 pytestmark = pytest.mark.django_db
 NOW = datetime.datetime(2026, 3, 1, tzinfo=datetime.UTC)
@@ -64,6 +65,11 @@ def printed(**columns):
     row = LabelPrint(id=uuid4(), by=builders.person("clerk"), **{**stated, **columns})
     append(row)
     return row
+
+
+def photographed(**columns):
+    builders.blanket()
+    append(photo(**columns))
 
 
 def printed_twice():
@@ -118,6 +124,8 @@ OFFENDERS = {
     "labelprint_start_from_one": lambda: printed(start=0),
     "labelprint_copies_from_one": lambda: printed(copies=0),
     "printedlabel_print_label_unique": printed_twice,
+    "photo_file_named": lambda: photographed(path=""),
+    "photo_shows_something": lambda: photographed(size=0),
     "qualification_ends_after_it_begins": lambda: Qualification.objects.create(
         person=builders.person("clerk", "orla"),
         from_on=NOW.date(),

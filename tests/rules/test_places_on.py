@@ -5,7 +5,7 @@ import re
 import pytest
 
 from gear.queries import look_words
-from gear.rules import drawings, places_on
+from gear.rules import checklists, drawings, places_on
 from gear.rules.readiness import KINDS
 
 WITHOUT_DRAWING = {"live_line_tool", "voltage_detector"}
@@ -137,7 +137,20 @@ def test_every_part_side_and_caption_has_a_word():
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_has_a_checklist_of_at_most_six_lines(kind):
-    assert 1 <= len(look_words.CHECKLISTS[kind]) <= 6
+    lines = checklists.lines_of(kind)
+    assert 1 <= len(lines) <= checklists.MOST == 6
+    assert len({line.code for line in lines}) == len(lines)
+    assert all(line.code in look_words.CHECKS and line.source for line in lines)
+
+
+def test_the_air_test_of_a_glove_comes_first_and_is_asked_for_by_regulation():
+    first = checklists.lines_of("glove")[0]
+    assert (first.code, first.source) == ("air_test", "29 CFR 1910.137(c)(2)(ii)")
+
+
+def test_every_line_that_has_words_is_on_a_checklist():
+    listed = {line.code for lines in checklists.CHECKLISTS.values() for line in lines}
+    assert listed == set(look_words.CHECKS)
 
 
 @pytest.mark.parametrize(

@@ -46,11 +46,23 @@ class Command(BaseCommand):
             help="a seal from a printed or mailed report, to compare with; may be given more than once. Without one, "
             "a record rewritten as a whole, or cut together with its newest seals, cannot be told from the true one.",
         )
+        parser.add_argument(
+            "--files",
+            action="store_true",
+            help="also reads every photo and compares it with the hash that was kept of it",
+        )
         parser.add_argument("--format", choices=("text", "json"), default="text")
 
-    def handle(self, *, anchor: list[Anchor], format: str, **_options: Any) -> None:  # noqa: A002 - the option's name
+    def handle(
+        self,
+        *,
+        anchor: list[Anchor],
+        format: str,  # noqa: A002 - the option's name
+        files: bool = False,
+        **_options: Any,
+    ) -> None:
         try:
-            problems = verify(anchor)
+            problems = verify(anchor, files=files)
         except VerifierBroken as error:
             raise CommandError(str(error), returncode=2) from error
         seal = last_seal()
