@@ -252,6 +252,10 @@ def sentence(reason: Reason) -> str:
     if reason.code not in SENTENCES:
         return reason.code
     words = {name: _word(name, value, reason) for name, value in reason.values.items()}
+    if reason.code == "NOT_YET_RECEIVED" and {"on", "owner"} <= words.keys():
+        return _("It went home with its owner, {owner}, on {on}. Check it in again before use here.").format(
+            **words
+        )
     if reason.code == "DAMAGED" and reason.values.get("why") == "damaged" and "on" in words:
         return _("Found damaged on {on}.").format(**words)  # what was found was not stated
     try:

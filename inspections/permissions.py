@@ -33,6 +33,10 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "instrument_trace": {"GET": OFFICE, "POST": ACTS["hold_batch"]},
     "instrument_trace_csv": {"GET": OFFICE},
     "instrument_trace_pdf": {"GET": OFFICE},
+    # Visitors' gear: a foreman may take it in, what needs an inspector is refused to him by the act.
+    "visits": {"GET": OFFICE | {"foreman"}, "POST": ACTS["take_in_others"]},
+    "visit": {"GET": OFFICE | {"foreman"}, "POST": ACTS["take_in_others"]},
+    "visit_slip": {"GET": OFFICE | {"foreman"}},
     "api_tests": {"GET": EVERYONE, "POST": CLERK},
     **{
         name: {"GET": EVERYONE} for name in ("trucks", "load_lists", "load_list", "load_checks", "load_check")

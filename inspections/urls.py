@@ -18,6 +18,7 @@ from inspections.views import (
     reconciling,
     shipments,
     tracing,
+    visits,
 )
 
 urlpatterns = [
@@ -57,6 +58,9 @@ urlpatterns = [
     path("load-lists/<int:pk>/change/", loads.LoadListPage.as_view(), name="load_list_change"),
     path("load-checks/", loads.load_checks, name="load_checks"),
     path("load-checks/<uuid:pk>/", loads.load_check, name="load_check"),
+    path("visitors/", visits.visits, name="visits"),
+    path("visitors/<str:number>/", visits.visit, name="visit"),
+    path("visitors/<str:number>/slip.pdf", visits.slip, name="visit_slip"),
     # The phone client
     path("truck/", shell.shell, name="field"),
     path("sw.js", shell.worker, name="field_worker"),

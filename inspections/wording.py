@@ -206,3 +206,16 @@ def lab_differs(facts: Mapping[str, Any]) -> str:
     if not said or (said == "accept") == (outcome == "accepted"):
         return ""
     return _("The lab says: %(lab)s. The readings say otherwise, and the readings count.") % {"lab": said}
+
+
+# What keeps an owner's statement from being judged as a test (inspections.rules.visiting.lacks).
+NOT_PROVEN = {
+    "NO_DATE": gettext_lazy("The paper names no day of test."),
+    "NO_LAB": gettext_lazy("The paper names no lab."),
+    "NO_REPORT": gettext_lazy("The paper has no number."),
+    "NO_NUMBER": gettext_lazy("No number is marked on it, so no paper can be of it."),
+    "NOT_SEEN": gettext_lazy("Nobody here has seen the paper."),
+    "NO_RESULT": gettext_lazy("The paper names no result."),
+    "PAPER_REJECTS": gettext_lazy("The owner's own paper rejects it."),
+    "NOT_LOOKED_AT": gettext_lazy("Nobody here has looked at it and accepted it."),
+}

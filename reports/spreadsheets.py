@@ -52,9 +52,10 @@ _NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
 def rows(report: OverdueReport) -> Iterator[tuple[Cell, ...]]:
     """The cells of every line under COLUMNS; whole numbers and dates keep their type, None is an empty cell."""
-    for name in LISTS:
-        for line in getattr(report, name):
-            yield (name, *_cells(line), report.heading.as_of, report.heading.rule_pack)
+    for one, prefix in ((report, ""), (report.visitors, "visitors_")):
+        for name in LISTS if one else ():
+            for line in getattr(one, name):
+                yield (f"{prefix}{name}", *_cells(line), report.heading.as_of, report.heading.rule_pack)
 
 
 def csv_lines(report: OverdueReport) -> Iterator[str]:

@@ -44,14 +44,16 @@ def register(
     moment: datetime,
     ids: Sequence[UUID] | None = None,
     facts: Mapping[str, Any] | None = None,
+    waiting: Place | None = None,
 ) -> list[Item]:
     """Make the items of these rows with everything they need, inside the caller's transaction; in order of the rows.
 
     The rows were checked; no item number may be in the book yet. `moment` stands for what the book does not date;
-    `ids` are those of the `received` entries where the client made them, `facts` what each of them states besides.
+    `ids` are those of the `received` entries where the client made them, `facts` what each of them states besides,
+    `waiting` where what is in hands now was taken in, if not over the counter of the tool room.
     The number of queries grows with batches, not with rows.
     """
-    find_or_make(place for row in rows for place in places_of(row))
+    find_or_make(place for row in rows for place in places_of(row, waiting))
     types = _find_or_make_types(rows)
     items = Item.objects.bulk_create([_item(row, types[type_key(row)]) for row in rows], batch_size=500)
     form_sets(rows, act=act, moment=moment)
@@ -62,15 +64,17 @@ def register(
         drafts = [
             draft
             for row, item, code, entry_id in chunk
-            for draft in drafts_of(row, item, code=code, moment=moment, entry_id=entry_id, facts=facts or {})
+            for draft in drafts_of(
+                row, item, code=code, moment=moment, entry_id=entry_id, facts=facts or {}, waiting=waiting
+            )
         ]
         record_many(drafts, by=act.by, via=act.via, device=act.device)
     return items
 
 
-def places_of(row: GearRow) -> list[Place]:
+def places_of(row: GearRow, waiting: Place | None = None) -> list[Place]:
     """Every holder that the history of the row names."""
-    return [waiting_place(row), stated_place(row)] if _waited(row) else [stated_place(row)]
+    return [waiting or waiting_place(row), stated_place(row)] if _waited(row) else [stated_place(row)]
 
 
 def _waited(row: GearRow) -> bool:
@@ -84,11 +88,18 @@ def received_on(row: GearRow) -> date | None:
 
 
 def drafts_of(
-    row: GearRow, item: Item, *, code: str, moment: datetime, entry_id: UUID, facts: Mapping[str, Any]
+    row: GearRow,
+    item: Item,
+    *,
+    code: str,
+    moment: datetime,
+    entry_id: UUID,
+    facts: Mapping[str, Any],
+    waiting: Place | None = None,
 ) -> list[Draft]:
     """The history that a row tells: received, labelled, in its set, issued, and a side condition from `moment` on."""
     receipt = _when(received_on(row), moment)
-    first = waiting_place(row) if _waited(row) else stated_place(row)
+    first = (waiting or waiting_place(row)) if _waited(row) else stated_place(row)
     received: dict[str, Any] = {
         "identity": row.identity,
         "holder": first.as_fact(),

@@ -25,7 +25,7 @@ from gear.rules.tables import Problem
 SETS = frozenset({"grounding_jumper"})
 NUMBERS: Mapping[str, str] = {
     "glove": "G", "sleeve": "SL", "blanket": "B", "line_hose": "LH", "hood": "H", "rigid_cover": "C",
-    "grounding_jumper": "J", "live_line_tool": "T", "voltage_detector": "V", "protector": "PR",
+    "grounding_jumper": "J", "live_line_tool": "T", "voltage_detector": "VD", "protector": "PR",
 }  # fmt: skip
 NAMES: Mapping[str, object | Promise] = {
     **LABELS,

@@ -24,6 +24,7 @@ TITLES: Words = {
     "issued": gettext_lazy("Issued"),
     "moved": gettext_lazy("Moved"),
     "returned": gettext_lazy("Taken back"),
+    "handed_back": gettext_lazy("Went home with its owner"),
     "tested": gettext_lazy("Tested"),
     "inspected": gettext_lazy("Looked at"),
     "event": gettext_lazy("Event"),

@@ -98,7 +98,7 @@ def odd_pieces(asked: Question) -> list[Odd]:
     found = []
     for answer, facts in told:
         mates = tuple(one for one in members.get(facts.set_no or "", ()) if one is not facts)
-        if pairs.is_odd(facts, mates):
+        if pairs.is_odd(facts, mates) and not facts.owner:
             found.append(Odd(answer, facts, mates, _single(answer, facts, rules, asked)))
     return sorted(found, key=lambda one: (pairs.group_of(one.facts.identity), one.facts.item_no))
 
@@ -106,7 +106,12 @@ def odd_pieces(asked: Question) -> list[Odd]:
 def _single(answer: Answer, facts: ItemFacts, rules: Rules, asked: Question) -> pairs.Single | None:
     """What a piece would give as one hand of a pair: judged beside a mirror of itself, which has nothing against it."""
     hand = facts.identity.get("hand")
-    if facts.usable or hand not in ("L", "R") or {one.code for one in answer.reasons} - {"SET_NOT_COMPLETE"}:
+    if (
+        facts.owner
+        or facts.usable
+        or hand not in ("L", "R")
+        or {one.code for one in answer.reasons} - {"SET_NOT_COMPLETE"}
+    ):
         return None
     gives = pairs.gives_once_issued((facts, pairs.mirrored(facts)), rules, on=asked.as_of)
     return pairs.Single(facts.item_no, hand, gives, pairs.group_of(facts.identity)) if gives else None

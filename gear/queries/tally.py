@@ -18,11 +18,15 @@ KEPT_S = 60  # what verify_ledger finds shows within a minute; any entry shows a
 
 @dataclass(frozen=True)
 class Tally:
-    """`in_book` items; `danger`: in somebody's hands and not good; `soon`: good and due within SOON_DAYS."""
+    """`in_book` items; `danger`: in somebody's hands and not good; `soon`: good and due within SOON_DAYS.
+
+    Of our own gear; `visitors` counts the pieces of others that are in hands here and not good.
+    """
 
     in_book: int
     danger: int
     soon: int
+    visitors: int = 0
 
 
 def tally(asked: Question) -> Tally:
@@ -37,14 +41,17 @@ def tally(asked: Question) -> Tally:
 
 
 def _counted(asked: Question) -> Tally:
-    in_book = danger = soon = 0
+    in_book = danger = soon = visitors = 0
     for answer, facts in fleet(asked):
+        if facts.owner:
+            visitors += facts.usable and answer.verdict != GOOD
+            continue
         in_book += 1
         if answer.verdict != GOOD:
             danger += facts.usable
         elif answer.days_left is not None and answer.days_left <= SOON_DAYS:
             soon += 1
-    return Tally(in_book, danger, soon)
+    return Tally(in_book, danger, soon, visitors)
 
 
 def held_by(person: User, asked: Question) -> list[tuple[Answer, ItemFacts]]:

@@ -26,12 +26,13 @@ CONDITIONS = (
 
 # kind: (subject, required facts, optional facts). `batch` names the act that did many at once, by its own number;
 # `replaces` the pieces that an issue takes the place of, or the code of the label that a new one takes the place of.
-# `told` is what a screen said of the item when this was entered, `checklist` the lines that were looked through.
+# `told` is what a screen said of the item when this was entered, `checklist` the lines that were looked through,
+# `owner` whose gear it is where it is not ours.
 SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
     "received": (
         "item",
         frozenset({"identity", "holder"}),
-        frozenset({"date_stated", "note", "row_hash", "batch"}),
+        frozenset({"date_stated", "note", "row_hash", "batch", "owner"}),
     ),
     "issued": (
         "item",
@@ -39,6 +40,8 @@ SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
         frozenset({"first_issue", "first_issue_known", "note", "batch", "replaces"}),
     ),
     "moved": ("item", frozenset({"holder"}), frozenset({"first_issue_known", "note", "batch"})),
+    # A visitor's piece goes home: from then on nobody here knows where it is, nor what becomes of it.
+    "handed_back": ("item", frozenset(), frozenset({"note", "batch"})),
     "returned": ("item", frozenset({"holder"}), frozenset({"note", "batch"})),
     "tested": (
         "item",
@@ -315,6 +318,7 @@ _SHAPES = {
             "certificate_no",
             "calibrated_by",
             "as_found",
+            "owner",
         ),
         (_is_text, "text"),
     ),

@@ -64,6 +64,8 @@ class ItemFacts:
     holds: list[Happening] = field(default_factory=list)
     voided: list[Happening] = field(default_factory=list)
     checked_on: date | None = None
+    owner: str | None = None  # whose gear it is; None is our own
+    away: Happening | None = None  # it went home with its owner
     unreadable: list[str] = field(default_factory=list)
 
     @property
@@ -181,6 +183,7 @@ def _identify(facts: ItemFacts, line: Line) -> bool:
 
 def _received(facts: ItemFacts, line: Line) -> None:
     facts.received_on = line.occurred_on
+    facts.owner = line.facts.get("owner")
     _put(facts, line)
 
 
@@ -188,10 +191,16 @@ def _put(facts: ItemFacts, line: Line) -> None:
     if line.facts.get("holder") is None:
         return
     holder = read_holder(line.facts["holder"])
-    facts.holder, facts.holder_since = holder, line.occurred_on
+    facts.holder, facts.holder_since, facts.away = holder, line.occurred_on, None
     if (holder["kind"] in USABLE_HOLDERS or line.facts.get("first_issue")) and not facts.issued:
         facts.issued, facts.first_issued_on = True, line.occurred_on
         facts.first_issue_known = line.facts.get("first_issue_known", True)
+
+
+def _handed_back(facts: ItemFacts, line: Line) -> None:
+    """With nobody here: whether it is fit for use can be said again only once it was checked in anew."""
+    facts.holder = facts.holder_since = None
+    facts.away = Happening("handed_back", line.occurred_on, str(line.id), facts.owner or "")
 
 
 def read_holder(stated: Mapping) -> dict:
@@ -307,6 +316,7 @@ _APPLY = {
     "issued": _put,
     "moved": _put,
     "returned": _put,
+    "handed_back": _handed_back,
     "tested": _tested,
     "inspected": _inspected,
     "event": _event,
@@ -358,6 +368,7 @@ def _check_stored(values: Mapping) -> None:
 
 
 _HAPPENINGS = (
+    "away",
     "failed",
     "damaged",
     "rejected",

@@ -146,8 +146,9 @@ def days_once_issued(pieces: Iterable[ItemFacts], rules: Rules, *, on: date) -> 
 
 
 def can_be_offered(pair: Pair) -> bool:
-    """Whether a pair may be taken from its shelf and handed out today."""
-    return pair.good and pair.both_hands and pair.together and pair.holder.get("kind") == "shelf"
+    """Whether a pair may be taken from its shelf and handed out today; a visitor's is never handed to anyone else."""
+    ours = not any(facts.owner for facts in pair.pieces)
+    return ours and pair.good and pair.both_hands and pair.together and pair.holder.get("kind") == "shelf"
 
 
 def first_to_expire(offers: Iterable[Pair], *, floor: int, depot: str | None = None) -> list[Pair]:

@@ -217,7 +217,8 @@ def _record_reasons(facts: ItemFacts, rules: Rules) -> list[Reason]:
     if facts.unreadable:
         reasons.append(_reason(rules, "RECORD_UNREADABLE", entry=facts.unreadable[0]))
     if facts.holder is None:
-        reasons.append(_reason(rules, "NOT_YET_RECEIVED"))
+        left = {"on": facts.away.on, "owner": facts.owner} if facts.away else {}
+        reasons.append(_reason(rules, "NOT_YET_RECEIVED", **left))
     if facts.kind not in KINDS:
         reasons.append(_reason(rules, "UNKNOWN_KIND", kind=facts.kind or ""))
         return reasons

@@ -44,6 +44,11 @@ TOOL_ROOM = (
         (
             (_("Receive"), "receive", _("New gear, one by one or by a range of serials.")),
             (_("Labels"), "labels", _("Print, reprint and replace labels.")),
+            (
+                _("Visitors' gear"),
+                "visits",
+                _("Check in the gear of contractors and mutual-aid crews, and see it off."),
+            ),
             (_("Lab shipments"), "shipments", _("Pack a carton, print its slip, reconcile what came back.")),
             (_("Lab result files"), "lab_files", _("Read a lab's file with its own columns and units.")),
             (_("Rejects"), "rejects", _("Red tags, and destruction before a witness.")),

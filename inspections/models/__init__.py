@@ -14,6 +14,7 @@ from inspections.models.shipping import (
     ShipmentLine,
     ShipmentOutcome,
 )
+from inspections.models.visits import Visit, VisitPiece, VisitRow
 from inspections.models.words import (
     LOOK_NAMES,
     MATERIAL_NAMES,
@@ -52,4 +53,7 @@ __all__ = [
     "ShipmentOutcome",
     "TruckClass",
     "TruckFitting",
+    "Visit",
+    "VisitPiece",
+    "VisitRow",
 ]

@@ -42,10 +42,12 @@ from inspections.queries.labfiles import (
     versions,
 )
 from inspections.queries.shipment_check import shipment_problems
+from inspections.queries.visits import Brought, brought, rows_of, visit, visits
 
 __all__ = [
     "Awaited",
     "Board",
+    "Brought",
     "Carton",
     "Known",
     "Line",
@@ -53,6 +55,7 @@ __all__ = [
     "RowNow",
     "awaited",
     "board",
+    "brought",
     "calibration_on",
     "calibration_problems",
     "carton",
@@ -69,6 +72,7 @@ __all__ = [
     "pieces_of",
     "register",
     "row_before",
+    "rows_of",
     "sessions",
     "shipment_problems",
     "shipments",
@@ -76,4 +80,6 @@ __all__ = [
     "tests_in_force",
     "tests_of",
     "versions",
+    "visit",
+    "visits",
 ]

@@ -89,7 +89,7 @@ def _looked_at(
 ) -> Lacking | None:
     try:
         facts = fold.from_json(stored)
-        if facts.destroyed:
+        if facts.destroyed or facts.owner:  # what a visitor's record lacks is the visitor's to mend
             return None
         codes = tuple(lacking(facts, without_instrument=without, not_on_file=unknown))
         holder = facts.holder or {}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from gear.rules.entries import CONDITIONS
@@ -89,6 +89,8 @@ class Line:
     days_left: int | None = None
     winning_clock: str | None = None
     usable: bool = False
+    owner: str | None = None
+    gone_home: bool = False
 
     @property
     def rank(self) -> int:
@@ -117,7 +119,8 @@ class OverdueReport:
     """The whole report; page, PDF, CSV, XLSX and JSON are made of it alone.
 
     `totals` counts the items of each condition and, under "items_in_book", all of them. `good` and `gone` (destroyed
-    and with nobody) are the items that stand in no list but perhaps `due_soon`.
+    and with nobody, or gone home with its owner) are the items that stand in no list but perhaps `due_soon`.
+    `visitors` is the same about the gear of others, of which nothing is counted here; None where there never was any.
     """
 
     heading: Heading
@@ -129,6 +132,12 @@ class OverdueReport:
     gone: int
     counts: Counts
     faulty: tuple[str, ...]
+    visitors: OverdueReport | None = None
+
+    @property
+    def all_faulty(self) -> tuple[str, ...]:
+        """The items whose record cannot be relied upon, those of visitors among them."""
+        return (*self.faulty, *(self.visitors.faulty if self.visitors else ()))
 
     @property
     def unplaced(self) -> tuple[Line, ...]:
@@ -175,15 +184,18 @@ def overdue(
     `judged` holds one answer for each item; `places` maps (kind, name) of a holder to where it belongs today, and
     where it says nothing the entry's own words count; `bounds` tells, once all are judged, the fewest and the
     most items there can be, as counted in the table itself. An item whose facts cannot be read is listed as
-    unknown. Raises DoesNotReconcile.
+    unknown, and as ours. The gear of visitors is counted apart, so that no figure of ours changes with it. Raises
+    DoesNotReconcile.
     """
-    sorting = _Sorting(heading.scope, places or {})
+    ours = _Sorting(heading.scope, places or {})
+    theirs = _Sorting(heading.scope, places or {}, ours.seen)
     for answer, facts in judged:
-        sorting.take(answer, facts)
-    fewest, most = bounds() if bounds else (0, len(sorting.seen))
-    if not fewest <= len(sorting.seen) <= most:
-        raise DoesNotReconcile(f"{len(sorting.seen)} items were judged; {fewest} to {most} are in the table.")
-    return reconciled(sorting.report(heading))
+        (theirs if facts.owner else ours).take(answer, facts)
+    fewest, most = bounds() if bounds else (0, len(ours.seen))
+    if not fewest <= len(ours.seen) <= most:
+        raise DoesNotReconcile(f"{len(ours.seen)} items were judged; {fewest} to {most} are in the table.")
+    visitors = reconciled(theirs.report(heading)) if theirs.conditions else None
+    return replace(reconciled(ours.report(heading)), visitors=visitors)
 
 
 def reconciled(report: OverdueReport) -> OverdueReport:
@@ -263,7 +275,7 @@ class _Sorting:
                 self.due_soon.append(line)
         elif line.usable:
             self.usable_now.append(line)
-        elif line.condition == "destroyed":
+        elif line.condition == "destroyed" or line.gone_home:
             self.gone += 1
         else:
             self.off_the_road.append(line)
@@ -306,6 +318,8 @@ def _line(answer: Answer, facts: ItemFacts, places: Mapping[tuple[str, str], Pla
         days_left=answer.days_left if answer.verdict == GOOD else None,
         winning_clock=answer.winning_clock,
         usable=facts.usable,
+        owner=facts.owner,
+        gone_home=facts.away is not None,
     )
 
 

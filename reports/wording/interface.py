@@ -9,10 +9,21 @@ from reports.rules.overdue import Line, OverdueReport
 
 
 def as_json(report: OverdueReport) -> dict[str, Any]:
-    """The report with exactly the keys of the interface: dates ISO or null, reasons as code, sentence and source."""
-    return {
+    """The report with exactly the keys of the interface: dates ISO or null, reasons as code, sentence and source.
+
+    All of them speak of our own gear. Where visitors' gear was ever taken in, `visitors` holds the same of theirs,
+    each line with its `owner`.
+    """
+    told = {
         "as_of": report.heading.as_of.isoformat(),
         "rule_pack": report.heading.rule_pack,
+        **_lists(report),
+    }
+    return told | ({"visitors": _lists(report.visitors)} if report.visitors else {})
+
+
+def _lists(report: OverdueReport) -> dict[str, Any]:
+    return {
         "totals": dict(report.totals),
         "usable_now": [_line_json(line) for line in report.usable_now],
         "off_the_road": [_line_json(line) for line in report.off_the_road],
@@ -35,4 +46,5 @@ def _line_json(line: Line) -> dict[str, Any]:
             {"code": one.code, "sentence": wording.sentence(one), "source": one.source}
             for one in line.reasons
         ],
+        **({"owner": line.owner} if line.owner else {}),
     }

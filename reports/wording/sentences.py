@@ -165,3 +165,17 @@ def sources(report: OverdueReport) -> tuple[tuple[str, str], ...]:
     lines: Sequence[Line] = (*report.usable_now, *report.off_the_road)
     found = {(one.rank, wording.short(one), one.source) for line in lines for one in line.reasons}
     return tuple((name, source) for _rank, name, source in sorted(found))
+
+
+def visitors(report: OverdueReport) -> str:
+    """What there is of visitors' gear, in one line; none of it is in any figure of ours."""
+    return _(
+        "%(all)d pieces of visitors were taken in: %(good)d good, %(usable)d not good in their hands, %(off)d not good "
+        "elsewhere, %(gone)d gone home or destroyed. None of them is in the figures of our own gear."
+    ) % {
+        "all": report.totals["items_in_book"],
+        "good": report.good,
+        "usable": len(report.usable_now),
+        "off": len(report.off_the_road),
+        "gone": report.gone,
+    }

@@ -41,6 +41,16 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Visitors:
+    """The gear of others, apart from ours: what is not good in their hands by owner, and one line that counts all."""
+
+    count: int
+    owners: tuple[tuple[str, tuple[Row, ...]], ...]
+    cut: str
+    sentence: str
+
+
+@dataclass(frozen=True)
 class Told:
     """Everything that page and print show. `cut` says of a list what was left out, or nothing."""
 
@@ -62,6 +72,7 @@ class Told:
     totals: tuple[tuple[str, int], ...]
     method: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
+    visitors: Visitors | None = None
 
 
 def tell(report: OverdueReport, *, phones: Mapping[str, Phone], caps: Caps) -> Told:
@@ -91,6 +102,20 @@ def tell(report: OverdueReport, *, phones: Mapping[str, Phone], caps: Caps) -> T
         totals=sentences.totals(report),
         method=sentences.method(report),
         sources=sentences.sources(report),
+        visitors=_visitors(report.visitors, caps.usable_now) if report.visitors else None,
+    )
+
+
+def _visitors(report: OverdueReport, cap: int | None) -> Visitors:
+    by_owner: dict[str, list[Row]] = {}
+    for line in (*report.usable_now, *report.unplaced)[:cap]:
+        by_owner.setdefault(line.owner or "", []).append(row(line))
+    count = len(report.usable_now) + len(report.unplaced)
+    return Visitors(
+        count,
+        tuple((owner, tuple(rows)) for owner, rows in sorted(by_owner.items())),
+        _cut(cap, count),
+        sentences.visitors(report),
     )
 
 

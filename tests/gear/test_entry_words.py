@@ -26,6 +26,7 @@ FACTS = {
         "first_issue_known": False,
     },
     "moved": {"holder": {"kind": "truck", "name": "T-07", "crew": "Crew 7", "depot": None}},
+    "handed_back": {"note": "all there"},
     "returned": {
         "holder": {"kind": "crew", "name": "Crew 7", "crew": "Crew 7", "depot": None},
         "note": "wet",

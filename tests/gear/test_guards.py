@@ -37,6 +37,9 @@ from inspections.models import (
     LabMapping,
     Shipment,
     ShipmentOutcome,
+    Visit,
+    VisitPiece,
+    VisitRow,
 )
 from tests import builders
 from tests.gear.sealed_rows import MAKE
@@ -72,6 +75,11 @@ def evidence(db):
     today = entry.occurred_on
     person = builders.person("clerk", "orla")
     Qualification.objects.create(person=person, from_on=today, until_on=today, entry=entry)
+    visit = Visit.objects.create(
+        number="M-0001", organisation="Harrow Bay", expected_until=today, started_at=timezone.now()
+    )
+    row = VisitRow.objects.create(visit=visit, place=1, kept_at=timezone.now())
+    VisitPiece.objects.create(visit=visit, row=row, item=blanket)
     shipment_outcome(blanket)
     SightingNote.objects.create(answer=GivenAnswer.objects.first(), entry=entry)
     witness = builders.person("worker", "dev")
@@ -117,6 +125,7 @@ def test_every_evidence_table_is_known():
         LabMapping,
         ShipmentOutcome,
         Calibration,
+        VisitPiece,
         *MAKE_OF_INSPECTIONS,
     } <= set(MODELS)
     assert guards.tables() == [model._meta.db_table for model in MODELS]

@@ -18,6 +18,7 @@ RIGHT = {
     "issued": {"holder": DEV},
     "moved": {"holder": DEV},
     "returned": {"holder": SHELF},
+    "handed_back": {},
     "tested": {
         "outcome": "accepted",
         "purpose": "first",

@@ -59,7 +59,7 @@ class Command(BaseCommand):
             _write(Path(options["output"]), content)
         else:
             self._print(content, binary=options["format"] in BINARY)
-        if report.faulty:
+        if report.all_faulty:
             raise CommandError(_faulty(report), returncode=NOT_ALL_WELL)
 
     def _print(self, content: bytes, *, binary: bool) -> None:
@@ -126,10 +126,11 @@ def _write(target: Path, content: bytes) -> None:
 
 
 def _faulty(report: OverdueReport) -> str:
-    count = len(report.faulty)
+    faulty = report.all_faulty
+    count = len(faulty)
     sentence = ngettext(
         "The report is complete, but the record of %(count)d item cannot be relied upon: %(items)s.",
         "The report is complete, but the records of %(count)d items cannot be relied upon: %(items)s.",
         count,
-    ) % {"count": count, "items": ", ".join(report.faulty[:20]) + (", ..." if count > 20 else "")}
+    ) % {"count": count, "items": ", ".join(faulty[:20]) + (", ..." if count > 20 else "")}
     return f"{sentence} {_('They are listed as unknown. Run verify_ledger and rebuild_states --check.')}"
