@@ -13,6 +13,7 @@ from gear.site import gate
 # In the order of a working day: the question first, then the bench, the weekly report, the rest.
 PAGES = (
     (_("Find"), "find"),
+    (_("At the truck"), "field"),
     (_("Tool room"), "tool_room"),
     (_("Log a test"), "log_test"),
     (_("Receive"), "receive"),

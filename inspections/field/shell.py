@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.contrib.staticfiles import finders
@@ -23,6 +24,8 @@ from inspections.field import signing
 
 HERE = Path(__file__).resolve().parent.parent
 STATIC = HERE / "static"
+SHELL = "inspections/field/shell.html"
+WORKER = "inspections/field/worker.js"
 SCREENS = sorted(
     f"inspections/field/screens/{path.name}"
     for path in (HERE / "templates/inspections/field/screens").glob("*.html")
@@ -45,9 +48,8 @@ ICONS = (
 @ensure_csrf_cookie
 def shell(request: HttpRequest) -> HttpResponse:
     """The one page of the client. It holds words and pictures alone: what it tells comes signed, from the bundle."""
-    return render(
-        request, "inspections/field/shell.html", _page() | {"version": version_of(request, shell_files())}
-    )
+    page = _page() | {"version": version_of(request, shell_files())}
+    return render(request, SHELL, page)
 
 
 def manifest(request: HttpRequest) -> HttpResponse:
@@ -77,13 +79,8 @@ def worker(request: HttpRequest) -> HttpResponse:
     Another file, other words or another language are another version.
     """
     kept = shell_files()
-    page = {
-        "kept": kept,
-        "version": version_of(request, kept),
-        "shell": reverse("field"),
-        "label": reverse("ask"),
-    }
-    return render(request, "inspections/field/worker.js", page, content_type="text/javascript; charset=utf-8")
+    page = _worker(kept) | {"version": version_of(request, kept)}
+    return render(request, WORKER, page, content_type="text/javascript; charset=utf-8")
 
 
 def shell_files() -> dict[str, str]:
@@ -95,11 +92,11 @@ def shell_files() -> dict[str, str]:
 
 def version_of(request: HttpRequest, kept: dict[str, str]) -> str:
     """A name for this release of the shell in this language."""
-    page = render_to_string("inspections/field/shell.html", _page(), request)
-    return hashlib.sha256(f"{sorted(kept.items())}{page}".encode()).hexdigest()[:16]
+    page = render_to_string(SHELL, _page(), request)
+    return hashlib.sha256((page + render_to_string(WORKER, _worker(kept))).encode()).hexdigest()[:16]
 
 
-def _page() -> dict[str, object]:
+def _page() -> dict[str, Any]:
     return {
         "title": _("At the truck"),
         "screens": SCREENS,
@@ -108,9 +105,13 @@ def _page() -> dict[str, object]:
     }
 
 
+def _worker(kept: dict[str, str]) -> dict[str, Any]:
+    return {"kept": kept, "shell": reverse("field"), "label": reverse("ask")}
+
+
 def _as_served(name: str) -> bytes:
     """The content behind the address of a static file: after collectstatic, imports in it bear hashed names."""
-    stored = staticfiles_storage.stored_name(name)
+    stored = static(name).removeprefix(settings.STATIC_URL)
     if stored != name:
         with staticfiles_storage.open(stored) as file:
             return file.read()

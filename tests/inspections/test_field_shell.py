@@ -63,7 +63,9 @@ def loaded_by(client: Client) -> set[str]:
         seen.add(address)
         if address.endswith(".js"):
             text = content_of(address, client).decode()
-            imports = re.findall(r"""^(?:import|export)\b[^"';]*["'](\.[^"']+)["']""", text, re.M)
+            imports = re.findall(
+                r"""^(?:import|export)\b(?:[^;("]*\bfrom)?\s*["'](\.[^"']+)["']""", text, re.M
+            )
             waiting += [urljoin(address, one) for one in imports]
     return seen
 

@@ -1,7 +1,8 @@
 // The phone client: one screen at a time, each a module of its own. The address after # names the screen and what it is
 // about; going back draws it anew, so that no old answer ever stands there.
+import { startFreshness } from "./freshness.js";
 import { SCREENS } from "./screens.js";
-import { drawStatus } from "./status.js";
+import { markScreen, startStatus } from "./status.js";
 import { copyOf } from "./words.js";
 
 const page = document.documentElement;
@@ -40,7 +41,7 @@ function draw() {
   root.append(copyOf(`screen-${name}`));
   scrollTo(0, 0);
   root.focus({ preventScroll: true });
-  drawStatus();
+  markScreen(name);
   leave = SCREENS[name].show(root, rest, { go, has }) ?? null; // what to stop when the screen is left
 }
 
@@ -68,5 +69,7 @@ addEventListener("pagehide", clear); // a page that the browser keeps holds no a
 addEventListener("pageshow", (event) => event.persisted && draw());
 addEventListener("error", broken);
 addEventListener("unhandledrejection", broken);
+startStatus();
 draw();
 keepForOffline();
+startFreshness();

@@ -21,9 +21,15 @@ async function keepFile(cache, address, integrity) {
   await cache.put(address, await fetch(address, { cache: "reload", integrity }));
 }
 
+// All of it or nothing: the browser tries again at the next visit, and the release that is kept stays until then.
 async function install() {
   const cache = await caches.open(VERSION);
-  await Promise.all([keepShell(cache), ...[...KEPT].map(([address, integrity]) => keepFile(cache, address, integrity))]);
+  try {
+    await Promise.all([keepShell(cache), ...[...KEPT].map(([address, integrity]) => keepFile(cache, address, integrity))]);
+  } catch (error) {
+    await caches.delete(VERSION);
+    throw error;
+  }
   await self.skipWaiting();
 }
 
@@ -68,4 +74,9 @@ self.addEventListener("fetch", (event) => {
   } else if (KEPT.has(url.pathname)) {
     event.respondWith(kept(url.pathname).then((file) => file ?? fetch(request)));
   }
+});
+
+// The network is back while no window of the client is awake, or one sleeps: whoever is there sends what is waiting.
+self.addEventListener("sync", (event) => {
+  if (event.tag === "send") event.waitUntil(self.clients.matchAll().then((windows) => windows.forEach((one) => one.postMessage("send"))));
 });

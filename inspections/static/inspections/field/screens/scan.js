@@ -1,15 +1,20 @@
 // The camera, a hand scanner, a picture, or the code typed by hand: whichever reads the label first.
-import { alertOf, isMuted, mute } from "../alerts.js";
+import { alertOf } from "../alerts.js";
 import { squaresIn, watch } from "../camera.js";
 import { grouped, read } from "../code.js";
+import * as data from "../data.js";
 import { verdictBox } from "../shapes.js";
 import { listen } from "../wedge.js";
+import { device } from "../who.js";
 import { copyOf, word } from "../words.js";
+
+// A device that is not known here holds nothing to answer from: the server's page answers, as it does any visitor.
+const isUnknownDevice = () => navigator.onLine && data.trouble() === "NO_DATA" && !device();
 
 export function show(root, rest, { go }) {
   const part = (name) => root.querySelector(`[data-part="${name}"]`);
   const said = part("said");
-  let camera = null, left = false, told = "";
+  let camera = null, left = false, told = null;
 
   // What is no label of ours gives the same answer as a label that nobody knows.
   function refuse(problem, text) {
@@ -21,8 +26,9 @@ export function show(root, rest, { go }) {
 
   function take(text) {
     const { code, problem } = read(text);
-    if (code) go(`answer/${code}`);
-    else refuse(problem, text);
+    if (!code) refuse(problem, text);
+    else if (isUnknownDevice()) location.assign(`${root.querySelector("[data-server]").dataset.server}${code}`);
+    else go(`answer/${code}`);
   }
 
   // Two labels in view: nobody can tell which one is meant.
@@ -54,20 +60,15 @@ export function show(root, rest, { go }) {
     part("torch").hidden = !camera.hasTorch();
   }
 
-  function setSound() {
-    part("sound").textContent = word(isMuted() ? "sound-off" : "sound-on");
-    part("sound").setAttribute("aria-pressed", String(!isMuted()));
-  }
-
   part("form").addEventListener("submit", (event) => {
     event.preventDefault();
-    told = "";
+    told = null;
     take(part("form").elements.code.value);
   });
   part("file").addEventListener("change", async (event) => {
     const texts = event.target.files.length ? await squaresIn(event.target.files[0]) : [];
     event.target.value = "";
-    told = "";
+    told = null;
     if (left) return;
     if (texts.length) seen(texts);
     else refuse("none", "");
@@ -77,11 +78,7 @@ export function show(root, rest, { go }) {
     camera?.torch(on);
     part("torch").setAttribute("aria-pressed", String(on));
   });
-  part("sound").addEventListener("click", () => {
-    mute(!isMuted());
-    setSound();
-  });
-  setSound();
+  if (rest) take(rest); // a hand scanner read it on another screen
   start();
   const deafen = listen(take);
 
