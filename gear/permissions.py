@@ -53,6 +53,7 @@ ACTS = {
     "acknowledge": frozenset({"supervisor"}),
     "check_load": frozenset({"worker", "foreman", "clerk"}),
     "check_job": WORKING,
+    "record_truck": frozenset({"clerk", "supervisor"}),
     "edit_load_list": frozenset({"foreman", "clerk", "supervisor"}),
     "manage_devices": frozenset({"clerk", "supervisor", "administrator"}),
     "take_in_others": frozenset({"foreman", "clerk"}),

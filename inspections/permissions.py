@@ -37,6 +37,10 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "visits": {"GET": OFFICE | {"foreman"}, "POST": ACTS["take_in_others"]},
     "visit": {"GET": OFFICE | {"foreman"}, "POST": ACTS["take_in_others"]},
     "visit_slip": {"GET": OFFICE | {"foreman"}},
+    "job": {"GET": ACTS["check_job"], "POST": ACTS["check_job"]},
+    "job_check": {"GET": EVERYONE},
+    "booms": {"GET": EVERYONE},
+    "boom": {"GET": EVERYONE, "POST": ACTS["record_truck"]},
     "api_tests": {"GET": EVERYONE, "POST": CLERK},
     **{
         name: {"GET": EVERYONE} for name in ("trucks", "load_lists", "load_list", "load_checks", "load_check")

@@ -14,6 +14,7 @@ from gear.site import gate
 PAGES = (
     (_("Find"), "find"),
     (_("At the truck"), "field"),
+    (_("Job check"), "job"),
     (_("Tool room"), "tool_room"),
     (_("Log a test"), "log_test"),
     (_("Receive"), "receive"),
@@ -65,6 +66,12 @@ TOOL_ROOM = (
             (_("Odd gloves"), "odd_gloves", _("Single gloves, and the pairs they would make.")),
             (_("Trucks"), "trucks", _("Load lists, walks round trucks, and what nobody saw.")),
             (_("Move a whole truck"), "move_all", _("Everything that one holder has, as one act.")),
+            (_("Booms"), "booms", _("Booms and liners, their tests, and the job checks of each truck.")),
+            (
+                _("Who is clear for so many days"),
+                "roster",
+                _("The roster for a storm, from kits and shelves."),
+            ),
             (_("Kits"), "kits", _("What a new hire needs and a leaver still has.")),
         ),
     ),

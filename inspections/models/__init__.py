@@ -4,6 +4,7 @@ from inspections.models.bench import BenchRow, BenchSession
 from inspections.models.devices import DEVICE_NAMES, Device
 from inspections.models.electrical import ElectricalTest
 from inspections.models.instruments import INSTRUMENT_KIND_NAMES, Calibration, Instrument
+from inspections.models.jobs import JobCheck
 from inspections.models.labfiles import LabFile, LabMapping
 from inspections.models.loads import OUTCOME_NAMES as LOAD_OUTCOME_NAMES
 from inspections.models.loads import LoadCheck, LoadList, TruckClass, TruckFitting
@@ -14,6 +15,7 @@ from inspections.models.shipping import (
     ShipmentLine,
     ShipmentOutcome,
 )
+from inspections.models.trucks import TruckRecord
 from inspections.models.visits import Visit, VisitPiece, VisitRow
 from inspections.models.words import (
     LOOK_NAMES,
@@ -44,6 +46,7 @@ __all__ = [
     "Device",
     "ElectricalTest",
     "Instrument",
+    "JobCheck",
     "LabFile",
     "LabMapping",
     "LoadCheck",
@@ -56,4 +59,5 @@ __all__ = [
     "Visit",
     "VisitPiece",
     "VisitRow",
+    "TruckRecord",
 ]

@@ -120,6 +120,11 @@ class Thing:
         return self.pieces[0].holder or {}
 
     @property
+    def owned(self) -> bool:
+        """Whether a piece of it belongs to a visitor: it is not ours to hand out."""
+        return any(one.owner for one in self.pieces)
+
+    @property
     def last_day(self) -> date | None:
         """The earliest last good day of its pieces and of their set; None where no clock runs on any of them."""
         if self.gives:

@@ -26,7 +26,7 @@ from inspections.rules.job_grounds import carries, ground_findings
 from inspections.rules.job_people import Person, people_findings
 from inspections.rules.job_truck import TruckFacts, truck_findings
 
-MOST_OFFERS = 3
+MOST_OFFERS = 2
 _NEARNESS = ("crew", "shelf", "truck")
 
 
@@ -47,8 +47,10 @@ def check(job: Job, crewed: Crewed, kit: Sequence[Need], rules: Rules, *, as_of:
     """
     if rules.pack is None:
         return checked([Finding("job", "PACK_REFUSED", UNKNOWN, {"why": rules.refusal})])
-    aboard = [one for one in crewed.aboard if not one.numbers & crewed.left_out]
-    stays = sorted(one.name for one in crewed.aboard if one.numbers & crewed.left_out)
+    here = [one for one in crewed.aboard if not _gone(one)]
+    aboard = [one for one in here if not one.numbers & crewed.left_out]
+    stays = sorted(one.name for one in here if one.numbers & crewed.left_out)
+    gone = sorted(one.name for one in crewed.aboard if _gone(one))
     found = [
         *blank_findings(job),
         *exposure_findings(job, rules.pack),
@@ -63,7 +65,14 @@ def check(job: Job, crewed: Crewed, kit: Sequence[Need], rules: Rules, *, as_of:
         found.append(Finding("job", "BACK_IN_THE_PAST", UNKNOWN, {"back_by": job.back_by.isoformat()}))
     if stays:
         found.append(Finding("job", "LEFT_OUT", NOTE, {"things": stays}))
+    if gone:
+        found.append(Finding("job", "GONE", NOTE, {"things": gone}))
     return checked(found)
+
+
+def _gone(thing: Thing) -> bool:
+    """Whether nothing of a thing can be picked up: all of it is lost or destroyed, and only the record has it there."""
+    return all(one.lost or one.destroyed for one in thing.pieces)
 
 
 def offered(
@@ -72,20 +81,30 @@ def offered(
     """The same findings, each that wants something with the nearest things elsewhere that would do.
 
     The crew's own cage first, then shelves and trucks of this depot, then those of the others; of the near ones the
-    first to go out of date, so that what lasts longest stays for a longer job.
+    first to go out of date, so that what lasts longest stays for a longer job. What is named first for one person or
+    piece is not named again for another; one grounding set may close several findings.
     """
-    usable = [
-        one for one in things if not (one.holder.get("kind") == "truck" and one.holder.get("name") == truck)
-    ]
-    by_want: dict[Want, list[Offer]] = {}
+    found_in = [one for one in things if not (_aboard(one, truck) or one.owned)]
+    by_want: dict[Want, list[Thing]] = {}
+    named: set[str] = set()
     findings = []
     for finding in found.findings:
-        if finding.want is not None and finding.want not in by_want:
-            fits = [one for one in usable if _fits(one, finding.want, job, rules)]
-            fits.sort(key=lambda one: _nearness(one, crew=crew, depot=depot))
-            by_want[finding.want] = [_offer(one) for one in fits[:MOST_OFFERS]]
-        findings.append(with_offers(finding, by_want[finding.want]) if finding.want else finding)
+        want = finding.want
+        if want is None:
+            findings.append(finding)
+            continue
+        if want not in by_want:
+            fits = [one for one in found_in if _fits(one, want, job, rules)]
+            by_want[want] = sorted(fits, key=lambda one: _nearness(one, crew=crew, depot=depot))
+        offers = [one for one in by_want[want] if one.name not in named][:MOST_OFFERS]
+        if want.kind != JUMPER:
+            named |= {one.name for one in offers[:1]}
+        findings.append(with_offers(finding, [_offer(one) for one in offers]))
     return Checked(tuple(findings))
+
+
+def _aboard(thing: Thing, truck: str) -> bool:
+    return thing.holder.get("kind") == "truck" and thing.holder.get("name") == truck
 
 
 def _fits(thing: Thing, want: Want, job: Job, rules: Rules) -> bool:

@@ -87,7 +87,7 @@ def _pair_findings(person: Person, kind: str, job: Job, kit: Sequence[Need], pac
         values = {"person": person.name, "kind": kind, "size": size, "class": classes[0] if classes else ""}
         figures = () if kind == "glove" else (practice("the site's kit"),)
         findings.append(Finding("people", "PAIR_NONE", STOP, values, figures, want))
-    return [_with(one, want, person) for one in findings]
+    return [_with(one, want, person) for one in _too_low_as_one(findings)]
 
 
 def _problem(
@@ -116,15 +116,25 @@ def _ready(
     limit = limit_of(best.kind, best.cls, job, pack)
     figures = (cited(limit, "V"),) if limit and job.method == GLOVES else ()
     good = Finding("people", "PAIR_FITS", GOOD, told(best, person=person.name, size=best.size), figures)
-    rest = []
-    for one in against:
-        if one.code == "SIZE_NOT_STATED":
-            rest.append(one)
-        else:
-            rest.append(
-                Finding(one.part, "LEAVE", NOTE, {**one.values, "why": one.code, "person": person.name})
-            )
-    return [good, *rest]
+    unsized = [one for one in against if one.code == "SIZE_NOT_STATED"]
+    left = {str(one.values["thing"]): one.code for one in against if one.code != "SIZE_NOT_STATED"}
+    if not left:
+        return [good, *unsized]
+    values = {"person": person.name, "kind": best.kind, "left": left}
+    return [good, *unsized, Finding("people", "LEAVE", NOTE, values)]
+
+
+def _too_low_as_one(findings: Sequence[Finding]) -> list[Finding]:
+    """What is too low in class told once, all of it together, by the figure of the highest class among it."""
+    low = [one for one in findings if one.code == "PAIR_TOO_LOW"]
+    if not low:
+        return list(findings)
+    highest = max(
+        low, key=lambda one: (len(one.values["class"]) != 2, one.values["class"])
+    )  # 00 is the lowest
+    things = {one.values["thing"]: one.values["class"] for one in low}
+    merged = Finding("people", "PAIR_TOO_LOW", STOP, {**highest.values, "things": things}, highest.figures)
+    return [merged, *(one for one in findings if one.code != "PAIR_TOO_LOW")]
 
 
 def _with(finding: Finding, want: Want, person: Person) -> Finding:

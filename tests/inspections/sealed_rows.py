@@ -4,7 +4,7 @@ from uuid import uuid4
 
 from django.utils import timezone
 
-from inspections.models import LoadCheck, LoadList, TruckClass, TruckFitting
+from inspections.models import JobCheck, LoadCheck, LoadList, TruckClass, TruckFitting, TruckRecord
 from tests import builders
 
 
@@ -43,4 +43,35 @@ def load_check(**columns):
     return LoadCheck(**{**known, **columns})
 
 
-MAKE = {LoadList: load_list, TruckFitting: fitting, LoadCheck: load_check}
+def job_check(**columns):
+    known = {
+        "by": builders.person("worker", "dev"),
+        "truck": builders.holder("truck", "T-12"),
+        "as_of": builders.today(),
+        "back_by": builders.today(),
+        "asked": {"v": 1, "job": {}, "crew": [], "left_out": []},
+        "findings": [],
+        "verdict": "unknown",
+        "rule_pack": builders.PACK,
+    }
+    return JobCheck(**{**known, **columns})
+
+
+def truck_record(**columns):
+    known = {
+        "by": builders.person("clerk", "orla"),
+        "truck": builders.holder("truck", "T-12"),
+        "insulated": True,
+        "boom_rated_v": 46_000,
+        "boom_good_through": builders.today(),
+    }
+    return TruckRecord(**{**known, **columns})
+
+
+MAKE = {
+    LoadList: load_list,
+    TruckFitting: fitting,
+    LoadCheck: load_check,
+    JobCheck: job_check,
+    TruckRecord: truck_record,
+}

@@ -81,8 +81,16 @@ def test_one_good_pair_is_enough_and_the_others_are_told_to_be_left():
     )
     assert found.verdict == "good"
     assert one(found, "PAIR_FITS").values["thing"] == "P-2"
-    left = [finding.values["thing"] for finding in found.findings if finding.code == "LEAVE"]
-    assert left == ["P-0", "P-3"]
+    assert one(found, "LEAVE").values["left"] == {"P-0": "PAIR_TOO_LOW", "P-3": "NOT_GOOD"}
+
+
+def test_what_is_too_low_is_told_together_by_the_highest_class():
+    found = judged(
+        job(system_v=24_900), people=[dev(gloves("0", "P-0"), gloves("2", "P-2"), gloves("00", "P-00"))]
+    )
+    low = one(found, "PAIR_TOO_LOW")
+    assert low.values["things"] == {"P-0": "0", "P-2": "2", "P-00": "00"}
+    assert low.figures[0]["value"] == "17000"
 
 
 def test_the_pair_that_lasts_longest_is_named():
@@ -181,7 +189,19 @@ def test_the_crews_own_cage_comes_before_shelves_and_these_before_trucks_and_oth
     }
     things = [gloves("3", name, holder=holder) for name, holder in places.items()]
     found = nearest(job(system_v=24_900), things)
-    assert [one.name for one in one(found, "PAIR_TOO_LOW").offers] == ["P-CAGE", "P-SHELF", "P-TRUCK"]
+    named = [one(found, "PAIR_TOO_LOW").offers[0].name]
+    for gone in ("P-CAGE", "P-SHELF", "P-TRUCK"):
+        things = [thing for thing in things if thing.name != gone]
+        named.append(one(nearest(job(system_v=24_900), things), "PAIR_TOO_LOW").offers[0].name)
+    assert named == ["P-CAGE", "P-SHELF", "P-TRUCK", "P-FAR"]
+
+
+def test_two_people_are_not_sent_for_the_same_pair():
+    things = [gloves("3", name, holder=SHELF) for name in ("P-8", "P-9")]
+    crew = [dev(), dev(gloves("2", "P-5"), name="Marisol")]
+    found = nearest(job(system_v=24_900), things, people=crew)
+    low = [finding for finding in found.findings if finding.code == "PAIR_TOO_LOW"]
+    assert [finding.offers[0].name for finding in low] == ["P-8", "P-9"]
 
 
 @pytest.mark.parametrize(
@@ -197,6 +217,12 @@ def test_the_crews_own_cage_comes_before_shelves_and_these_before_trucks_and_oth
 def test_only_what_fits_is_offered(wrong):
     things = [gloves(**{"cls": "3", "name": "P-9", "holder": SHELF, **wrong})]
     assert one(nearest(job(system_v=24_900), things), "PAIR_TOO_LOW").offers == ()
+
+
+def test_a_visitors_pair_is_not_ours_to_hand_out():
+    theirs = gloves("3", "P-9", holder=SHELF)
+    theirs.pieces[0].owner = "Harrow Ridge Line Contractors"
+    assert one(nearest(job(system_v=24_900), [theirs]), "PAIR_TOO_LOW").offers == ()
 
 
 def test_a_set_that_carries_the_fault_is_named_with_its_last_day():

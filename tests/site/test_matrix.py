@@ -100,6 +100,7 @@ def address(cast, monkeypatch):
         "depot": cast.depot.pk,
         "holder": truck.pk,
         "truck": truck.pk,
+        "boom": truck.pk,
         "load": truck_class.pk,
     }
 
