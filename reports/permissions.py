@@ -10,6 +10,7 @@ READERS = OFFICE | {"foreman"}
 OVERDUE = ("overdue_report", *(f"overdue_report_{form}" for form in ("pdf", "csv", "xlsx", "json")))
 ROUTES = {
     **{name: {"GET": READERS} for name in ("change_out", "change_out_pdf")},
+    **{name: {"GET": OFFICE} for name in ("roster", "roster_csv")},
     **{name: {"GET": READERS} for name in (*OVERDUE, "api_overdue")},
     **{name: {"GET": OFFICE} for name in ("data_quality", "data_quality_csv")},
     # The record of an item is open to everybody who signs in, and so is the paper of the tests in it.

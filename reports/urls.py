@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from reports.views import certificates, changeout, overdue, particulars
+from reports.views import certificates, changeout, overdue, particulars, roster
 
 urlpatterns = [
     path("reports/overdue/", overdue.page, name="overdue_report"),
@@ -17,6 +17,8 @@ urlpatterns = [
     path("certificates/<uuid:pk>.pdf", certificates.certificate, name="certificate"),
     path("reports/change-out/", changeout.page, name="change_out"),
     path("reports/change-out.pdf", changeout.pdf, name="change_out_pdf"),
+    path("reports/roster/", roster.page, name="roster"),
+    path("reports/roster.csv", roster.csv, name="roster_csv"),
     path("data-quality/", particulars.page, name="data_quality"),
     path("data-quality.csv", particulars.csv, name="data_quality_csv"),
     path("api/v1/", include("reports.api.urls")),
