@@ -35,6 +35,7 @@ from inspections.rules.testfacts import Paper
 from reports.actions.demo_bench import bench_day
 from reports.actions.demo_carton import lab_carton
 from reports.actions.demo_counter import at_the_counter
+from reports.actions.demo_job import trucks_and_job
 
 
 def load(today: date) -> dict[str, int]:
@@ -50,6 +51,7 @@ def load(today: date) -> dict[str, int]:
     lab_carton(today, story.act)
     at_the_counter(today, story.act)
     bench_day(today, story.act)
+    trucks_and_job(today, story.act)
     make_seal(timezone.now())
     return {"people": User.objects.count(), "items": Item.objects.count(), "entries": Entry.objects.count()}
 
