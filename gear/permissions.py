@@ -140,8 +140,10 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "sightings": {"GET": OFFICE},
     "sighting_note": {"GET": frozenset({"supervisor"}), "POST": frozenset({"supervisor"})},
     "site_policy": {"GET": OFFICE},
+    "person_badge": {"POST": MANAGERS},
     # Everybody, the auditor too, chooses a password that nobody else has seen.
     "my_password": {"GET": EVERYONE, "POST": EVERYONE},
+    "my_pin": {"GET": EVERYONE, "POST": EVERYONE},
     **{name: {"GET": MANAGERS | {"auditor"}} for name in ("people", "person", "crews", "depots", "holders")},
     **{
         name: {"GET": MANAGERS, "POST": MANAGERS}

@@ -50,6 +50,9 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
         name: {"GET": ACTS["edit_load_list"], "POST": ACTS["edit_load_list"]}
         for name in ("load_list_add", "load_list_change")
     },
+    "devices": {"GET": OFFICE, "POST": ACTS["manage_devices"]},
+    "device": {"POST": ACTS["manage_devices"]},
+    "my_gear": {"GET": EVERYONE},
     # The phone client. A shared tablet has nobody signed in: these look at the device and the person themselves.
     "field": {"GET": ANYONE},
     "field_worker": {"GET": ANYONE},

@@ -5,6 +5,7 @@ A username is part of the hash of every entry its person made, so nothing here c
 
 from __future__ import annotations
 
+import random
 from dataclasses import dataclass, fields
 
 from django.contrib.auth.hashers import make_password
@@ -21,6 +22,7 @@ from gear.actions.passwords import check_again
 from gear.actions.refusals import FieldRefused
 from gear.ledger import Draft, record
 from gear.models import ApiToken, Crew, Depot, Entry, Holder, User
+from gear.rules.codes import new_code
 
 LONGEST_USERNAME = 150
 SHORTEST_PIN, LONGEST_PIN = 4, 8
@@ -59,7 +61,7 @@ class PeopleRefused(FieldRefused):
         "PIN_DIGITS": ("pin", _("A PIN is 4 to 8 digits.")),
         "PIN_TOO_EASY": (
             "pin",
-            _("This PIN is guessed at once. Do not repeat one digit or count up or down."),
+            _("This PIN is guessed at once. Do not repeat digits or count up or down."),
         ),
         "ALREADY_SO": ("", _("This was done already. Nothing was changed.")),
     }
@@ -182,6 +184,28 @@ def set_pin(person: User, *, pin: str, act: Act) -> User:
         return person
 
 
+def set_own_pin(person: User, *, current: str, pin: str, act: Act) -> User:
+    """Choose one's own PIN, with one's password. Raises PasswordRefused or PeopleRefused."""
+    with keeping_refusals("set_own_pin", person.username, act):
+        check_again(person, current)
+        person = _locked(person)
+        _check_pin(pin)
+        person.pin = make_password(pin)
+        person.save(update_fields=["pin"])
+        note_change(act, "pin_set", person=person)
+        return person
+
+
+def give_badge(person: User, *, act: Act) -> User:
+    """A new badge for a person, whose code names them and proves nothing; the code of an older one ends."""
+    with keeping_refusals("manage_people", person.username, act):
+        person = _managed(person, act)
+        person.badge = f"B-{new_code(random.SystemRandom())}"
+        person.save(update_fields=["badge"])
+        note_change(act, "badge_given", person=person)
+        return person
+
+
 def note_change(act: Act, change: str, *, person: User | None = None, note: str = "") -> Entry:
     """One entry about people or places, of the site itself. `note` holds names and old and new values, no secrets."""
     facts = {"person": person.username if person else "", "change": change, "note": note[:500]}
@@ -276,7 +300,8 @@ def _check_pin(pin: str) -> None:
     if not (pin.isascii() and pin.isdigit() and SHORTEST_PIN <= len(pin) <= LONGEST_PIN):
         raise PeopleRefused("PIN_DIGITS")
     steps = {int(after) - int(before) for before, after in zip(pin, pin[1:], strict=False)}
-    if steps in ({0}, {1}, {-1}):
+    repeats = pin in (pin + pin)[1:-1]  # 0000, 1212, 123123
+    if repeats or steps in ({1}, {-1}):
         raise PeopleRefused("PIN_TOO_EASY")
 
 

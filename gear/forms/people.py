@@ -161,6 +161,17 @@ class PinForm(Plain):
         return cleaned
 
 
+class OwnPinForm(PinForm):
+    current = password_field(_("Your password"), new=False)
+    field_order = ("current", "pin", "again")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("pin", "again"):
+            self.fields[name].required = True
+        self.fields["pin"].help_text = _("4 to 8 digits, for shared tablets. It is never shown again.")
+
+
 class ReasonForm(Plain):
     reason = forms.CharField(label=_("Reason"), max_length=400)
 

@@ -22,6 +22,7 @@ PAGES = (
     (_("Import"), "import"),
     (_("Rules"), "rules_in_force"),
     (_("People"), "people"),
+    (_("Devices"), "devices"),
     (_("Site"), "site_policy"),
 )
 

@@ -22,6 +22,8 @@ from gear.actions import people
 from gear.actions.acting import Act, Refused
 from gear.forms import people as forms
 from gear.models import ROLE_NAMES, ItemState, User
+from gear.pdf import NotSet
+from gear.pdf.person_badge import badge_pdf
 from gear.permissions import NotAllowed, bound_to
 from gear.queries import people as reads
 from gear.views.kit_words import told_person
@@ -34,6 +36,9 @@ CHANGE_NAMES = {
     "password_set": gettext_lazy("new password"),
     "pin_set": gettext_lazy("new PIN"),
     "pin_removed": gettext_lazy("PIN taken away"),
+    "badge_given": gettext_lazy("new badge"),
+    "device_enrolled": gettext_lazy("phone enrolled"),
+    "device_revoked": gettext_lazy("phone revoked"),
     "leaving": gettext_lazy("leaves, or stays after all"),
     "qualified": gettext_lazy("may accept by eye"),
 }
@@ -68,6 +73,19 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
         "is_self": shown == request.user,
     }
     return render(request, "gear/person.html", context)
+
+
+def badge(request: HttpRequest, pk: int) -> HttpResponse:
+    """A new badge as a PDF. Printing one ends the one before: a badge that was lost names nobody."""
+    shown = get_object_or_404(reads.people_in(bound_to(request.user)), pk=pk)
+    try:
+        content = badge_pdf(people.give_badge(shown, act=Act(request.user)))
+    except (NotAllowed, NotSet) as problem:
+        messages.error(request, str(problem))
+        return redirect("person", pk)
+    answer = HttpResponse(content, content_type="application/pdf")
+    answer.headers["Content-Disposition"] = f'inline; filename="badge-{shown.pk}.pdf"'
+    return answer
 
 
 def _row(person: User) -> dict[str, Any]:
@@ -249,6 +267,25 @@ class ChangeOwnPassword(Change):
         )
         update_session_auth_hash(self.request, changed)
         return _("Your new password counts from now on. Other sessions of yours have ended.")
+
+    def back(self) -> str:
+        return "/"
+
+
+class SetOwnPin(Change):
+    """A PIN that nobody else has seen: what is confirmed with it is its person's."""
+
+    form_class = forms.OwnPinForm
+    title = gettext_lazy("Choose your PIN")
+    lead = gettext_lazy(
+        "With it you confirm what you record on a shared tablet. Choose one that nobody else knows: what is confirmed "
+        "with it is yours."
+    )
+
+    def do(self, form: Form, act: Act) -> str:
+        cleaned = form.cleaned_data
+        people.set_own_pin(self.request.user, current=cleaned["current"], pin=cleaned["pin"], act=act)
+        return _("Your new PIN counts from now on.")
 
     def back(self) -> str:
         return "/"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from inspections.field import pieces
 from inspections.field.dismissed import dismissed
 from inspections.field.kinds import KINDS, Doing
+from inspections.field.lending import moved
 
 KINDS |= {
     "checked": pieces.checked,
@@ -13,6 +14,7 @@ KINDS |= {
     "event": pieces.event,
     "found": pieces.found,
     "lost": pieces.lost,
+    "moved": moved,
 }
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from django.test import Client
 from django.urls import URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from gear.actions.acting import Act
 from gear.actions.batches import Cause, hold_all
@@ -16,7 +17,7 @@ from gear.models import ROLES, Label
 from gear.permissions import ACTS, BOUND_TO_DEPOT, can
 from gear.site import gate
 from inspections.actions.loads import add_class
-from inspections.models import Instrument
+from inspections.models import Device, Instrument
 from inspections.rules.loadlist import SHIPPED
 from tests import builders
 from tests.inspections.bench_day import day
@@ -102,6 +103,9 @@ def address(cast, monkeypatch):
         "truck": truck.pk,
         "boom": truck.pk,
         "load": truck_class.pk,
+        "device": Device.objects.create(
+            name="Tablet 1", kind="shared", added_at=timezone.now(), added_by=cast.orla
+        ).pk,
     }
 
     examples = {

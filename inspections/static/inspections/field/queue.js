@@ -55,6 +55,7 @@ export async function again(id, changed_ = {}, by = null) {
     record.id = crypto.randomUUID();
     await store.remove("queue", id);
   }
+  if (typeof record.proof === "function") record.proof = await record.proof(record.id); // a PIN is sealed for one record
   if (by) Object.assign(record, { person: by.username, proof: (await by.proof?.(record.id)) ?? null });
   await store.put("queue", { ...row, id: record.id, state: "waiting", code: "", message: "", tries: 0, record });
   changed();

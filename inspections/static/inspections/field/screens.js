@@ -1,8 +1,10 @@
 // Every screen by its name. Imports are written out, so that a release serves each under the name of its content.
 import * as answer from "./screens/answer.js";
 import * as device from "./screens/device.js";
+import * as lend from "./screens/lend.js";
 import * as menu from "./screens/menu.js";
+import * as mine from "./screens/mine.js";
 import * as scan from "./screens/scan.js";
 import * as who from "./screens/who.js";
 
-export const SCREENS = { answer, device, menu, scan, who };
+export const SCREENS = { answer, device, lend, menu, mine, scan, who };

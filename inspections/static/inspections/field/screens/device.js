@@ -1,5 +1,5 @@
 // This device: what it is, what it holds, and how it becomes known to the server.
-import { all } from "../store.js";
+import * as queue from "../queue.js";
 import { ask, changes, device, owner, ready, who } from "../who.js";
 import { word } from "../words.js";
 
@@ -18,7 +18,7 @@ export function show(root, code) {
     place("name").textContent = device().name;
     place("kind").textContent = kind();
     place("owner").textContent = owner() || who()?.name || "–";
-    place("unsent").textContent = String((await all("queue")).length);
+    place("unsent").textContent = String((await queue.list()).length);
   };
   const form = place("enrol");
   form.elements.code.value = code;
@@ -32,7 +32,8 @@ export function show(root, code) {
       draw();
     } else place("message").textContent = body.message ?? word("no-network");
   });
-  changes.addEventListener("change", draw);
+  const heard = [changes, queue.changes];
+  for (const one of heard) one.addEventListener("change", draw);
   ready.then(draw);
-  return () => changes.removeEventListener("change", draw);
+  return () => heard.forEach((one) => one.removeEventListener("change", draw));
 }
