@@ -29,7 +29,7 @@ async function revoked() {
   await Promise.all(workers.map((worker) => worker.unregister()));
   sessionStorage.clear();
   document.querySelector("dialog[open]")?.close();
-  document.getElementById("status")?.replaceChildren();
+  document.getElementById("status").hidden = true;
   document.getElementById("screen").replaceChildren(copyOf("device-revoked", { unsent: String(unsent) }));
   page.dataset.revoked = "done";
 }

@@ -34,6 +34,7 @@ function clear() {
 }
 
 function draw() {
+  if (page.dataset.revoked) return; // what it says then is the last thing it says
   clear();
   if (released) return location.reload(); // a newer release is there: it begins with the next screen
   const [name, rest] = wanted();
@@ -47,7 +48,7 @@ function draw() {
 
 // What broke must not leave half a screen with a verdict on it.
 function broken(event) {
-  if (root.querySelector(".broken")) return;
+  if (page.dataset.revoked || root.querySelector(".broken")) return;
   clear();
   root.append(copyOf("broken"));
   console.warn(event.reason ?? event.error);

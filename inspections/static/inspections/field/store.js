@@ -4,8 +4,10 @@
 const NAME = "truck";
 const STORES = { kept: "name", queue: "id", photos: "id", walks: "id" };
 let opened = null;
+let gone = false;
 
 function open() {
+  if (gone) return new Promise(() => {}); // whoever still asks after the end waits for ever, and makes nothing anew
   opened ??= new Promise((done, failed) => {
     const asked = indexedDB.open(NAME, 1);
     asked.onupgradeneeded = () => {
@@ -40,6 +42,7 @@ export const keep = (name, value) => put("kept", { name, value });
 export async function wipe() {
   (await open()).close();
   opened = null;
+  gone = true;
   await new Promise((done) => {
     const asked = indexedDB.deleteDatabase(NAME);
     asked.onsuccess = asked.onerror = asked.onblocked = () => done();
