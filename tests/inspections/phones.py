@@ -7,7 +7,8 @@ from django.test import Client
 from django.utils import timezone
 from PIL import Image
 
-from inspections.field.callers import COOKIE, digest_of
+from inspections.actions.devices import digest_of
+from inspections.field.callers import COOKIE
 from inspections.models import Device
 
 
