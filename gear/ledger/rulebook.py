@@ -54,11 +54,18 @@ def rules_by_day(
     `proposed` counts as if it had been recorded last. Where the site's own record does not hold together, no rule
     read from it can be relied upon.
     """
+    return lines_and_rules(known_at=known_at, proposed=proposed)[1]
+
+
+def lines_and_rules(
+    *, known_at: datetime | None = None, proposed: Sequence[Proposed] = ()
+) -> tuple[list, Callable[[date], Rules]]:
+    """(`site_lines` and what is proposed, `rules_by_day`), from one reading of the site's entries."""
     lines, why = _lines(known_at)
     if why:
-        return lambda _as_of: Rules(None, policy.SitePolicy(), why)
+        return lines, lambda _as_of: Rules(None, policy.SitePolicy(), why)
     lines += proposed
-    return lru_cache(maxsize=None)(lambda as_of: _rules(lines, as_of))
+    return lines, lru_cache(maxsize=None)(lambda as_of: _rules(lines, as_of))
 
 
 def change_days(lines: Sequence) -> list[date]:

@@ -11,7 +11,6 @@ from django.db import transaction
 
 from gear.ledger import rulebook
 from gear.ledger.chain import line_of, site_zone
-from gear.ledger.rulebook import rules_by_day
 from gear.ledger.writers import join_writers
 from gear.models import Entry, GearSet, Holder, Item, ItemState
 from gear.rules import fold, readiness
@@ -122,10 +121,9 @@ class Rulebook:
     """
 
     def __init__(self):
-        lines = rulebook.site_lines()
+        lines, self.rules = rulebook.lines_and_rules()
         self.days = rulebook.change_days(lines)
         self.known_on = max((local_day(line.recorded_at, site_zone()) for line in lines), default=date.min)
-        self.rules = rules_by_day()
 
     def earliest_clock(self, facts: fold.ItemFacts, newest: datetime | None) -> Clock | None:
         """The clock that ends first for an item whose newest entry was recorded at `newest`, or None without any."""
