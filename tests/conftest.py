@@ -32,6 +32,15 @@ def pytest_configure() -> None:
     settings.TIME_ZONE = ZONE
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What may touch no database, and what starts the service as a process of its own, is the same on both."""
+    reaching = {"db", "transactional_db", "live_server"}
+    for item in items:
+        names = set(getattr(item, "fixturenames", ()))
+        if not item.get_closest_marker("django_db") and not reaching & names:
+            item.add_marker(pytest.mark.one_database)
+
+
 @pytest.fixture(scope="session")
 def django_db_modify_db_settings(tmp_path_factory: pytest.TempPathFactory) -> None:
     """A file, not memory, for SQLite: threads of a live server then have connections and locks of their own."""

@@ -35,6 +35,7 @@ ACTS = {
 }
 
 
+@pytest.mark.one_database
 @pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
 @pytest.mark.parametrize("name", ["dev", "orla"])
 def test_pages_of_acts_are_accessible_and_fit(live_server, open_page, sign_in, gear, viewport, scheme, name):
@@ -100,6 +101,7 @@ def test_voltage_and_seconds_follow_supply_and_purpose_until_somebody_types(live
     expect(page.get_by_role("button", name="Fill in voltage")).to_have_count(0)
 
 
+@pytest.mark.one_database
 @pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
 def test_pages_of_the_bench_are_accessible_and_fit(live_server, open_page, sign_in, gear, viewport, scheme):
     builders.jumper("J-1", cable_length_m="3.048")

@@ -53,6 +53,7 @@ def test_every_table_shown_is_for_looking(model):
     assert isinstance(admin.site._registry[model], ReadOnly)
 
 
+@pytest.mark.one_database
 @pytest.mark.parametrize("model", SHOWN, ids=lambda model: model._meta.label)
 def test_a_superuser_may_not_add_change_or_delete(cast, model):
     request = RequestFactory().get("/admin/")
@@ -80,6 +81,7 @@ def test_lists_and_rows_open_and_hold_no_form(administrator, model):
         assert offered not in page.content
 
 
+@pytest.mark.one_database
 @pytest.mark.parametrize("model", SHOWN, ids=lambda model: model._meta.label)
 @pytest.mark.parametrize("page", ["add", "change", "delete", "changelist"])
 def test_nothing_is_taken_by_post(administrator, model, page):

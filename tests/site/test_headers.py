@@ -56,6 +56,7 @@ def assert_protected(answer):
     assert "Access-Control-Allow-Origin" not in headers
 
 
+@pytest.mark.one_database
 @pytest.mark.django_db
 @pytest.mark.parametrize("address", ADDRESSES)
 def test_a_visitor_gets_the_headers_everywhere(client, address):
@@ -68,6 +69,7 @@ def test_a_visitor_gets_the_headers_everywhere(client, address):
         assert answer.headers["Cache-Control"] == "no-store"
 
 
+@pytest.mark.one_database
 @pytest.mark.django_db
 @pytest.mark.parametrize("address", ADDRESSES)
 def test_the_administrator_gets_the_headers_everywhere(client, cast, address):

@@ -200,6 +200,7 @@ def test_a_route_opens_for_the_roles_in_its_row_and_no_other(name, address, clie
     assert mismatches(name, target, client_of, roles=(*VISITORS, *ROLES), methods=ASKED) == []
 
 
+@pytest.mark.one_database
 @pytest.mark.parametrize("name", OWN)
 def test_other_methods_are_refused_whoever_asks(name, address, client_of):
     target = address(name)
@@ -273,6 +274,7 @@ def test_an_act_is_bound_to_the_depot_where_the_table_says(act):
     assert (act in BOUND_TO_DEPOT) is (ROWS[act]["other_depot"] == "no")
 
 
+@pytest.mark.one_database
 @pytest.mark.parametrize("act", sorted(ROWS))
 @pytest.mark.parametrize("role", ROLES)
 def test_who_was_deactivated_may_do_nothing(cast, act, role):
