@@ -13,6 +13,7 @@ from tests.browser.truck import check_code, own_phone, screens_of
 
 GOOD, STOP, ODD, NOBODYS = (codes.new_code(random.Random(number)) for number in range(91, 95))
 FINGER = 15 / 25.4 * 96  # 15 mm in CSS pixels
+CONTRAST = 7  # to 1, for a verdict
 PRESSED = (
     "a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex='0'], label:has(input)"
 )
@@ -184,6 +185,24 @@ def too_small(page) -> list[str]:
     )
 
 
+def least_contrast(page) -> float:
+    """The contrast of the words of verdicts to what is behind them (WCAG 2.2, definition of contrast ratio)."""
+    pairs = page.evaluate(
+        """() => [...document.querySelectorAll('.verdict .word')]
+             .map((one) => [getComputedStyle(one).color, getComputedStyle(one.parentElement).backgroundColor]
+               .map((colour) => colour.match(/[0-9.]+/g).slice(0, 3).map(Number)))"""
+    )
+    lights = [sorted((luminance(ink), luminance(ground))) for ink, ground in pairs]
+    return min(((light + 0.05) / (dark + 0.05) for dark, light in lights), default=CONTRAST)
+
+
+def luminance(colour: list[float]) -> float:
+    """Relative luminance of red, green and blue from 0 to 255 (WCAG 2.2, definition)."""
+    parts = [one / 255 for one in colour]
+    red, green, blue = (one / 12.92 if one <= 0.04045 else ((one + 0.055) / 1.055) ** 2.4 for one in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_screen_can_be_read_and_pressed_with_gloves_on(open_page, live_server, gear, cast, scheme):
     page = own_phone(open_page(viewport=PHONE, color_scheme=scheme), live_server.url, cast.dev)
@@ -195,5 +214,6 @@ def test_every_screen_can_be_read_and_pressed_with_gloves_on(open_page, live_ser
         page.goto(f"{live_server.url}/truck/#{address}")
         expect(page.locator("#screen :is(h1, h2, .verdict)").first).to_be_visible()
         assert too_small(page) == [], address
+        assert least_contrast(page) >= CONTRAST, address
         assert_fits(page)
         assert_accessible(page)

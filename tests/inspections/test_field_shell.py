@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import io
 import re
 from html.parser import HTMLParser
 from urllib.parse import urljoin
@@ -9,11 +10,11 @@ from urllib.parse import urljoin
 import pytest
 from django.core.management import call_command
 from django.test import Client
+from PIL import Image
 
-from tests.conftest import PROJECT
+from inspections.field import shell
 
 pytestmark = pytest.mark.django_db
-FIELD = PROJECT / "inspections/static/inspections/field"
 
 
 def content_of(address: str, client: Client) -> bytes:
@@ -98,3 +99,52 @@ def test_after_collectstatic_each_name_carries_its_content(settings, tmp_path, c
     settings.STATIC_ROOT = tmp_path
     call_command("collectstatic", interactive=False, verbosity=0)
     assert all(re.search(r"\.[0-9a-f]{12}\.\w+$", address) for address in kept_by(worker_of(client)))
+
+
+def test_the_page_is_the_same_for_everybody(client, cast):
+    visitor = Client().get("/truck/").content
+    client.force_login(cast.dev)
+    assert client.get("/truck/").content == visitor
+
+
+def version_told(client):
+    """The version that the page bears, which is the one that the worker keeps."""
+    found = re.search(r'data-version="(\w+)"', client.get("/truck/").content.decode())[1]
+    assert f"shell-{found}" in worker_of(client)
+    return found
+
+
+def test_other_words_are_another_version(client, monkeypatch):
+    before = version_told(client)
+    monkeypatch.setattr(shell, "_", lambda words: f"{words}, elsewhere")
+    assert version_told(client) != before
+
+
+def test_another_content_of_any_file_is_another_version(client, monkeypatch):
+    before, as_served = version_told(client), shell._as_served
+    monkeypatch.setattr(shell, "_as_served", lambda name: as_served(name) + b" " * name.endswith("code.js"))
+    assert version_told(client) != before
+
+
+def test_each_language_has_a_version_of_its_own(client):
+    versions = {
+        re.search(r"shell-\w+", worker_of(client, accept_language=one))[0] for one in ("en", "fr", "es")
+    }
+    assert len(versions) == 3
+
+
+def test_the_manifest_names_icons_of_the_sizes_that_phones_ask_for(served):
+    stated = served.get("/truck/app.webmanifest").json()
+    assert (stated["start_url"], stated["scope"], stated["display"]) == ("/truck/", "/", "standalone")
+    for icon in stated["icons"]:
+        picture = Image.open(io.BytesIO(content_of(icon["src"], served)))
+        assert "x".join(map(str, picture.size)) == icon["sizes"]
+    stated_for = {(icon["sizes"], icon["purpose"]) for icon in stated["icons"]}
+    assert {("192x192", "any"), ("512x512", "any"), ("512x512", "maskable")} <= stated_for
+
+
+def test_who_may_open_the_ordinary_pages_finds_the_way_to_the_truck_and_a_visitor_as_well(client, cast):
+    assert 'href="/truck/"' in client.get("/login/").content.decode()
+    assert 'href="/truck/"' in client.get("/t/2C4T9KXFPW7").content.decode()
+    client.force_login(cast.dev)
+    assert '<li><a href="/truck/">' in client.get("/").content.decode()
