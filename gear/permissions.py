@@ -138,6 +138,8 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "destruction": {"GET": OFFICE},
     "destruction_certificate": {"GET": OFFICE},
     "sightings": {"GET": OFFICE},
+    "stale_uses": {"GET": OFFICE},
+    "stale_use_note": {"GET": frozenset({"supervisor"}), "POST": frozenset({"supervisor"})},
     "sighting_note": {"GET": frozenset({"supervisor"}), "POST": frozenset({"supervisor"})},
     "site_policy": {"GET": OFFICE},
     "person_badge": {"POST": MANAGERS},

@@ -30,6 +30,7 @@ from gear.views import (
     rules,
     search,
     sightings,
+    stale_uses,
     tool_room,
 )
 
@@ -56,6 +57,8 @@ urlpatterns = [
     path(
         "rejects/destroyed/<int:number>/certificate.pdf", rejects.certificate, name="destruction_certificate"
     ),
+    path("used-on-old-data/", stale_uses.stale_uses, name="stale_uses"),
+    path("used-on-old-data/<str:item_no>/", stale_uses.stale_use_note, name="stale_use_note"),
     path("rejects/turned-up/", sightings.sightings, name="sightings"),
     path("rejects/turned-up/<str:item_no>/", sightings.sighting_note, name="sighting_note"),
     path("receive/batch/", delivery.receive_many, name="receive_batch"),

@@ -31,6 +31,7 @@ LAXER_WORDS = {
     ),
     "INTERVAL_ABSURD": _("{count} {unit} cannot be right. Choose 1 to 120 months or 1 to 3660 days."),
     "DUE_SOON_DAYS_ABSURD": _("{days} days cannot be right. Choose 0 to {longest}."),
+    "PHONE_HOURS_LAXER": _("{hours} hours is too long for data on a phone. Choose 1 to {longest}."),
     "KIND_UNKNOWN": _("The rule pack in force knows no gear of this kind. Leave it empty."),
 }
 UNITS = {"months": _("months"), "days": _("days")}

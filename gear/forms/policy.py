@@ -102,6 +102,12 @@ class PolicyForm(EffectiveForm):
         self.fields["due_soon_days"] = forms.IntegerField(
             label=_("Days before the last good day that count as due soon"), min_value=0, max_value=366
         )
+        self.fields["phone_hours"] = forms.IntegerField(
+            label=_("Hours for which a phone may answer without a network"),
+            min_value=1,
+            max_value=policy.LONGEST_PHONE_HOURS,
+            help_text=_("At most 12. After that it says that it cannot say."),
+        )
         self.fields["source"] = forms.CharField(
             label=_("Where these choices come from"),
             max_length=200,
@@ -133,7 +139,7 @@ class PolicyForm(EffectiveForm):
 
     def others(self) -> list[BoundField]:
         """The fields below the table, in order."""
-        return [self[name] for name in (*FLAGS, "due_soon_days", "source")]
+        return [self[name] for name in (*FLAGS, "due_soon_days", "phone_hours", "source")]
 
     def _cell(self, span: str, kind: str) -> SpanCell:
         rule = self.pack.kind_rule(kind)
@@ -148,7 +154,7 @@ class PolicyForm(EffectiveForm):
         if self.errors:
             return cleaned
         spans = {span: self._chosen(span, cleaned) for span in SPANS}
-        rest = {name: cleaned[name] for name in (*FLAGS, "due_soon_days", "source")}
+        rest = {name: cleaned[name] for name in (*FLAGS, "due_soon_days", "phone_hours", "source")}
         try:
             self.policy = policy.parse({**spans, **rest})
         except policy.PolicyRefused as problem:
@@ -186,7 +192,9 @@ def span_in_words(interval: Interval | None) -> str:
 
 def filled_with(chosen: SitePolicy) -> dict[str, Any]:
     """A policy as the initial values of its form."""
-    values: dict[str, Any] = {name: getattr(chosen, name) for name in (*FLAGS, "due_soon_days", "source")}
+    values: dict[str, Any] = {
+        name: getattr(chosen, name) for name in (*FLAGS, "due_soon_days", "phone_hours", "source")
+    }
     for span in SPANS:
         for kind, interval in getattr(chosen, span).items():
             values |= {f"{span}.{kind}": interval.count, f"{span}.{kind}.unit": interval.unit}

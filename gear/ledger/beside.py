@@ -11,7 +11,15 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from gear.ledger.problems import Problem
-from gear.models import BatchHold, DestructionBatch, Entry, HoldBatch, Qualification, SightingNote
+from gear.models import (
+    BatchHold,
+    DestructionBatch,
+    Entry,
+    HoldBatch,
+    Qualification,
+    SightingNote,
+    StaleUseNote,
+)
 
 QUALIFIED = "qualified"  # the change that a qualification's entry tells
 
@@ -21,6 +29,7 @@ def problems_beside() -> Iterator[Problem]:
     yield from _qualifications()
     yield from _destructions()
     yield from _sighting_notes()
+    yield from _stale_use_notes()
     yield from _batch_holds()
 
 
@@ -79,6 +88,14 @@ def _sighting_notes() -> Iterator[Problem]:
         yield _problem(
             "gear_sightingnote", _("a note about a scrapped %s belongs elsewhere") % note.entry.item
         )
+
+
+def _stale_use_notes() -> Iterator[Problem]:
+    notes = StaleUseNote.objects.select_related("entry__item")
+    strays = notes.exclude(entry__kind="noted", look__kind="inspected", entry__item=F("look__item"))
+    for note in strays.order_by("pk"):
+        told = _("a note about a %s that was used on old data belongs elsewhere") % note.entry.item
+        yield _problem("gear_staleusenote", told)
 
 
 def _batch_holds() -> Iterator[Problem]:

@@ -17,6 +17,7 @@ from gear.models.evidence import (
     Seal,
     SightingNote,
     SiteHead,
+    StaleUseNote,
     Submission,
 )
 from gear.models.holding import ABOUT_NAMES, BatchHold, HoldBatch
@@ -58,6 +59,7 @@ __all__ = [
     "Refusal",
     "Seal",
     "SightingNote",
+    "StaleUseNote",
     "SiteHead",
     "Submission",
     "User",

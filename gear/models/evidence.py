@@ -218,6 +218,13 @@ class SightingNote(AppendOnly):
     entry = models.ForeignKey(Entry, models.PROTECT)
 
 
+class StaleUseNote(AppendOnly):
+    """That somebody looked into a `look` before use of a piece that was not good then; `entry` is the note on it."""
+
+    look = models.OneToOneField(Entry, models.PROTECT, related_name="+")
+    entry = models.ForeignKey(Entry, models.PROTECT, related_name="+")
+
+
 class DestructionBatch(AppendOnly):
     """Pieces destroyed as one act before one witness: an index into their entries, which are what counts.
 

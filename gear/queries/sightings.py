@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
-from gear.models import GivenAnswer, Item, SightingNote
+from gear.models import Entry, GivenAnswer, Item, SightingNote
 
 SCRAPPED = frozenset({"DESTROYED"})
 REJECTED = frozenset({"REJECTED", "FAILED_TEST", "DAMAGED"})
@@ -78,6 +78,7 @@ def pieces_seen(now: datetime, *, days: int = 7) -> int:
 
 def _told(**conditions: Any) -> QuerySet[GivenAnswer]:
     """Answers that may be about a scrapped piece: its state now finds them, what was told then decides."""
+    destroyed = Entry.objects.filter(item=OuterRef("item"), kind="destroyed").order_by("occurred_at")
     return (
         GivenAnswer.objects.filter(
             Q(item__state__condition="destroyed")
@@ -85,6 +86,7 @@ def _told(**conditions: Any) -> QuerySet[GivenAnswer]:
             sightingnote__isnull=True,
             **conditions,
         )
+        .annotate(destroyed_at=Subquery(destroyed.values("occurred_at")[:1]))
         .select_related("item__state__holder__crew", "item__state__holder__depot", "by__crew")
         .order_by("-at", "pk")
     )
@@ -93,4 +95,8 @@ def _told(**conditions: Any) -> QuerySet[GivenAnswer]:
 def _is_one(answer: GivenAnswer) -> bool:
     told = set(answer.reasons)
     destroyed = answer.item.state.condition == "destroyed"
-    return bool(told & SCRAPPED) if destroyed else bool(told & REJECTED)
+    if destroyed:
+        # A phone that did not know yet: what was told is not what counts, but that the piece was there.
+        late = answer.shown_at is not None and answer.destroyed_at is not None
+        return bool(told & SCRAPPED) or late and answer.shown_at > answer.destroyed_at
+    return bool(told & REJECTED)

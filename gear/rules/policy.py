@@ -20,7 +20,9 @@ LONGEST = {"months": 120, "days": 3660}
 LONGEST_DUE_SOON_DAYS = 366
 INTERVAL_FIELDS = ("intervals", "shelf_limits")
 FLAG_FIELDS = ("count_from_test", "preuse_stops", "other_holder_stops")
-FIELDS = (*INTERVAL_FIELDS, *FLAG_FIELDS, "due_soon_days", "source")
+LONGEST_PHONE_HOURS = 12  # one long shift; common practice, no source
+LATER_FIELDS = ("phone_hours",)  # a policy recorded before they came lacks them, and means the default
+FIELDS = (*INTERVAL_FIELDS, *FLAG_FIELDS, "due_soon_days", *LATER_FIELDS, "source")
 
 
 class PolicyRefused(ValueError):
@@ -47,6 +49,7 @@ class SitePolicy:
 
     `intervals` and `shelf_limits` map a kind to an Interval. `count_from_test` counts every period from the test.
     `preuse_stops` and `other_holder_stops` turn those two notes into `stop`. `due_soon_days` is a number of days.
+    `phone_hours` is for how many hours a phone may answer from data that it fetched.
     """
 
     intervals: Mapping[str, Interval] = field(default_factory=dict)
@@ -55,6 +58,7 @@ class SitePolicy:
     preuse_stops: bool = False
     other_holder_stops: bool = False
     due_soon_days: int = 28
+    phone_hours: int = LONGEST_PHONE_HOURS
     source: str = "site policy"
 
     def __post_init__(self) -> None:
@@ -65,13 +69,13 @@ class SitePolicy:
 def parse(given: Mapping[str, Any]) -> SitePolicy:
     """A policy from its JSON or TOML form. Raises PolicyRefused for anything unknown, missing or of the wrong sort.
 
-    Fields may not be left out: a policy that is read half is no policy.
+    Fields may not be left out: a policy that is read half is no policy. LATER_FIELDS alone may be.
     """
     for name in given:
         if name not in FIELDS:
             raise PolicyRefused(str(name), "is no field of a site policy. Remove it or correct its name.")
     for name in FIELDS:
-        if name not in given:
+        if name not in given and name not in LATER_FIELDS:
             raise PolicyRefused(name, "is missing. State it.")
     for name in FLAG_FIELDS:
         if not isinstance(given[name], bool):
@@ -80,6 +84,8 @@ def parse(given: Mapping[str, Any]) -> SitePolicy:
         raise PolicyRefused("source", "must say where the choices come from.")
     if not _whole(given["due_soon_days"]):
         raise PolicyRefused("due_soon_days", "must be a whole number of days.")
+    if not _whole(given.get("phone_hours", LONGEST_PHONE_HOURS)):
+        raise PolicyRefused("phone_hours", "must be a whole number of hours.")
     spans = {name: _parsed_intervals(name, given[name]) for name in INTERVAL_FIELDS}
     return SitePolicy(**{**given, **spans})
 
@@ -117,6 +123,9 @@ def laxer_fields(policy: SitePolicy, pack: RulePack) -> list[Refusal]:
     if not _whole(policy.due_soon_days) or not 0 <= policy.due_soon_days <= LONGEST_DUE_SOON_DAYS:
         values = {"days": policy.due_soon_days, "longest": LONGEST_DUE_SOON_DAYS}
         refusals.append(Refusal("due_soon_days", "internal control", "DUE_SOON_DAYS_ABSURD", values))
+    if not _whole(policy.phone_hours) or not 1 <= policy.phone_hours <= LONGEST_PHONE_HOURS:
+        values = {"hours": policy.phone_hours, "longest": LONGEST_PHONE_HOURS}
+        refusals.append(Refusal("phone_hours", "internal control", "PHONE_HOURS_LAXER", values))
     return refusals
 
 

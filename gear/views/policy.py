@@ -75,7 +75,13 @@ def choices_in_words(chosen: SitePolicy) -> list[tuple[str, str]]:
             found.append((str(name), ", ".join(spans)))
     found += [(str(label), _("yes")) for name, (label, _text) in forms.FLAGS.items() if getattr(chosen, name)]
     days = ngettext("%d day", "%d days", chosen.due_soon_days) % chosen.due_soon_days
-    return [*found, (_("Due soon"), days), (_("Source"), chosen.source)]
+    hours = ngettext("%d hour", "%d hours", chosen.phone_hours) % chosen.phone_hours
+    return [
+        *found,
+        (_("Due soon"), days),
+        (_("A phone answers without a network for"), hours),
+        (_("Source"), chosen.source),
+    ]
 
 
 class _RuleChange(View, ABC):

@@ -17,6 +17,7 @@ from gear.queries import Question, described
 from gear.queries.entry_words import holder_word
 from gear.queries.search import Found, search
 from gear.queries.sightings import pieces_seen
+from gear.queries.stale_uses import open_stale_uses
 from gear.queries.tally import SOON_DAYS, held_by, tally
 from gear.rules import codes
 from gear.rules.fold import ItemFacts
@@ -62,6 +63,7 @@ def _home(asked: Question, person: User) -> dict[str, Any]:
         "tally": tally(asked),
         "soon_days": SOON_DAYS,
         "turned_up": pieces_seen(asked.asked_at) if permissions.can(person, "acknowledge") else 0,
+        "stale_uses": len(open_stale_uses(asked.asked_at)) if permissions.can(person, "acknowledge") else 0,
         "held": [_row(answer, facts) for answer, facts in held_by(person, asked)],
     }
 

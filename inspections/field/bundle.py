@@ -26,7 +26,6 @@ from inspections.field.rows import rows_of, told
 
 VERSION = 1
 NONCE = re.compile(r"[A-Za-z0-9_-]{8,64}")
-LONGEST_HOURS = 12
 NO_NONCE = gettext_lazy("The question has no number of its own. Load the page again.")
 
 
@@ -87,7 +86,7 @@ def _stated(what: str) -> dict[str, Any]:
         "what": what,
         "installation": signing.installation(),
         "issued_ms": _ms(now),
-        "expires_ms": _ms(expiry(now, getattr(rules.policy, "phone_hours", LONGEST_HOURS))),
+        "expires_ms": _ms(expiry(now, rules.policy.phone_hours)),
         "zone": settings.TIME_ZONE,
         "language": get_language(),
         "rule_pack": rules.pack.label if rules.pack else "",

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import json
 import logging
+import secrets
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from threading import BoundedSemaphore
 from typing import Any
 from uuid import UUID
 
@@ -21,6 +24,7 @@ from gear.queries.questions import BadQuestion, moment_in
 from inspections.field import callers
 from inspections.field.answered import answered
 from inspections.field.callers import Caller
+from inspections.field.closed_accounts import keep_of_closed_account
 from inspections.field.confirming import Unconfirmed, held_unconfirmed, person_of
 from inspections.field.kinds import BadRecord, Sent
 from inspections.field.registry import doing_of
@@ -28,6 +32,8 @@ from inspections.models import Device
 
 log = logging.getLogger(__name__)
 MOST_RECORDS = 50
+RETRY_AFTER_S = range(2, 12)  # spread, so that they do not all come again at once
+_AT_ONCE = BoundedSemaphore(4)  # phones that one process takes records of at the same time
 LONGEST_BODY = 512 * 1024
 ENVELOPE = frozenset({"id", "kind", "item", "person", "proof", "occurred_at", "told"})
 KEPT_RAW = 1800  # characters of a record that cannot be taken, kept with its refusal
@@ -37,6 +43,19 @@ LARGEST_SKEW_S = 2**31 - 1
 
 def sync(request: HttpRequest) -> JsonResponse:
     """Take the records of one device. A body that cannot be read is refused whole; the phone keeps everything."""
+    if not _AT_ONCE.acquire(blocking=False):
+        # Two hundred phones come home at the same minute: whoever waits keeps everything and comes again.
+        wait = {"Retry-After": str(secrets.choice(RETRY_AFTER_S))}
+        return JsonResponse(
+            {"refused": "BUSY", "message": _("Busy. It is tried again by itself.")}, status=429, headers=wait
+        )
+    try:
+        return _synced(request)
+    finally:
+        _AT_ONCE.release()
+
+
+def _synced(request: HttpRequest) -> JsonResponse:
     caller = callers.checked_sender(request)
     if isinstance(caller, JsonResponse):
         return caller
@@ -98,7 +117,7 @@ def _taken(raw: Any, caller: Caller, now: datetime) -> dict[str, str]:
 
 
 def _done(raw: Any, caller: Caller, now: datetime) -> str:
-    sent, flags = _read(raw, caller, now)
+    sent = _read(raw, caller, now)
     if sent.kind == "answered":
         return "recorded" if answered(sent) else "already"
     doing = doing_of(sent.kind)
@@ -106,36 +125,38 @@ def _done(raw: Any, caller: Caller, now: datetime) -> str:
         raise BadRecord(_("This server does not know records of this kind. Update the page."))
     act = Act(sent.person, via="field", device=sent.device.name, occurred_at=sent.occurred_at, id=sent.id)
 
+    if not sent.person.is_active:
+        doing = keep_of_closed_account
+
     def work() -> dict[str, Any]:
-        return {**doing(sent, act), **({"flags": flags} if flags else {})}
+        return {**doing(sent, act), **({"flags": list(sent.flags)} if sent.flags else {})}
 
     body = {name: value for name, value in raw.items() if name != "proof"}
     _answer, new = once(sent.id, act=f"field.{sent.kind}", body=body, by=sent.person, work=work)
     return "recorded" if new else "already"
 
 
-def _read(raw: Any, caller: Caller, now: datetime) -> tuple[Sent, list[str]]:
-    """The record, and what is doubtful about it. Raises BadRecord, BadQuestion or Unconfirmed."""
+def _read(raw: Any, caller: Caller, now: datetime) -> Sent:
+    """The record, with what is doubtful about it. Raises BadRecord, BadQuestion or Unconfirmed."""
     if not isinstance(raw, dict):
         raise BadRecord(_("A record must be an object."))
     _check_symbols(raw)
     occurred_at, flags = _occurred_at(raw.get("occurred_at"), caller.device, now)
-    person = _person_of(raw, caller)
-    if person is not None and not person.is_active:
-        flags.append("SUBMITTED_AFTER_DISABLE")
     kind = raw.get("kind")
     sent = Sent(
         _uuid(raw.get("id")),
         kind if isinstance(kind, str) else "",
         _item(raw.get("item")),
-        person,
+        None,
         caller.device,
         occurred_at,
         _told(raw.get("told")),
         {name: value for name, value in raw.items() if name not in ENVELOPE},
         tuple(flags),
     )
-    return sent, flags
+    person = _person_of(raw, caller)
+    late = () if person is None or person.is_active else ("SUBMITTED_AFTER_DISABLE",)
+    return replace(sent, person=person, flags=(*sent.flags, *late))
 
 
 def _check_symbols(raw: Mapping[str, Any]) -> None:

@@ -13,7 +13,7 @@ from gear.actions.qualifications import qualify
 from gear.actions.sightings import acknowledge
 from gear.ledger import append
 from gear.ledger.beside import problems_beside
-from gear.models import DestructionBatch, GivenAnswer, Qualification, SightingNote
+from gear.models import DestructionBatch, GivenAnswer, Qualification, SightingNote, StaleUseNote
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -37,6 +37,9 @@ def rows(cast):
     )
     append(GivenAnswer(by=cast.dev, item=pieces[0], code="B-1", verdict="stop", reasons=["DESTROYED"]))
     acknowledge(pieces[0], text="found behind the bench", act=Act(cast.ines))
+    look = builders.happened(builders.blanket("B-8"), "inspected", outcome="accept", scope="pre_use")
+    note = builders.happened(look.item, "noted", note="asked the crew")
+    StaleUseNote.objects.create(look=look, entry=note)
     cause = Cause("recall", "Recall: lot 7A")
     for number in (3, 4):
         hold_all([builders.blanket(f"B-{number}")], cause=cause, reason="notice", act=Act(cast.orla))
@@ -75,6 +78,10 @@ def test_rows_that_say_what_their_entries_say_are_no_problem(rows):
         (
             "UPDATE gear_sightingnote SET entry_id = (SELECT id FROM gear_entry WHERE kind = 'destroyed' LIMIT 1)",
             "gear_sightingnote",
+        ),
+        (
+            "UPDATE gear_staleusenote SET entry_id = (SELECT id FROM gear_entry WHERE kind = 'destroyed' LIMIT 1)",
+            "gear_staleusenote",
         ),
         ("DELETE FROM gear_batchhold", "gear_batchhold"),
         ("UPDATE gear_batchhold SET item_id = (SELECT max(id) FROM gear_item)", "gear_batchhold"),

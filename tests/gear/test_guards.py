@@ -26,6 +26,7 @@ from gear.models import (
     Refusal,
     Seal,
     SightingNote,
+    StaleUseNote,
     Submission,
 )
 from gear.models.evidence import Immutable
@@ -82,6 +83,7 @@ def evidence(db):
     VisitPiece.objects.create(visit=visit, row=row, item=blanket)
     shipment_outcome(blanket)
     SightingNote.objects.create(answer=GivenAnswer.objects.first(), entry=entry)
+    StaleUseNote.objects.create(look=entry, entry=entry)
     witness = builders.person("worker", "dev")
     DestructionBatch.objects.create(
         number=1, by=person, witness=witness, destroyed_at=timezone.now(), reason="cut up", pieces=[]
@@ -112,6 +114,7 @@ def test_every_evidence_table_is_known():
         Refusal,
         DestructionBatch,
         SightingNote,
+        StaleUseNote,
         GivenAnswer,
         Submission,
         LabelPrint,

@@ -28,7 +28,7 @@ def phone_of(person: User, *, days_ago: int = 30) -> Client:
     """A browser on a person's own phone, signed in, enrolled some days ago."""
     browser = Client()
     browser.force_login(person)
-    device = browser.post("/truck/enrol/").json()["device"]
+    device = browser.post("/truck/enrol/", "{}", content_type="application/json").json()["device"]["name"]
     when = timezone.now() - timedelta(days=days_ago)
     Device.objects.filter(name=device).update(added_at=when, enrolled_at=when)
     return browser

@@ -28,7 +28,11 @@ LISTS = ("usable_now", "due_soon", "off_the_road")
 @pytest.fixture
 def made_up(request, cast, monday):
     """A fleet made up by chance: kinds, pairs and sets, tests, issues, and what befell them."""
-    chance = random.Random(request.param)
+    return fleet_of(random.Random(request.param))
+
+
+def fleet_of(chance):
+    """The numbers of a fleet made up by chance."""
     places = [builders.holder(kind, f"{kind} {number}") for kind in HOLDER_KINDS for number in (1, 2)]
     makers = (_alone, _odd_glove, builders.pair, builders.grounding_set)
     received_on = MONDAY - timedelta(days=900)

@@ -253,7 +253,7 @@ def test_a_policy_with_a_fault_is_refused_and_the_field_named(changes, field):
     assert str(caught.value).startswith(f"{field}: ")
 
 
-@pytest.mark.parametrize("field", policy.FIELDS)
+@pytest.mark.parametrize("field", sorted(set(policy.FIELDS) - set(policy.LATER_FIELDS)))
 def test_a_policy_read_half_is_no_policy(field):
     with pytest.raises(policy.PolicyRefused) as caught:
         policy.parse({name: value for name, value in WHOLE.items() if name != field})
@@ -268,3 +268,16 @@ def test_a_policy_cannot_be_changed_by_whoever_holds_it():
     with pytest.raises(TypeError):
         site.intervals["glove"] = months(6)
     assert replace(site, count_from_test=True).intervals == site.intervals
+
+
+def test_a_policy_from_before_phones_means_twelve_hours_and_none_may_be_longer():
+    """Common practice, no source: one long shift."""
+    older = {name: value for name, value in WHOLE.items() if name != "phone_hours"}
+    assert policy.parse(older).phone_hours == 12
+    for hours, refused_ in ((1, False), (12, False), (0, True), (13, True), (-1, True)):
+        fields = [one.field for one in policy.laxer_fields(policy.SitePolicy(phone_hours=hours), PACK)]
+        assert (fields == ["phone_hours"]) is refused_
+    for wrong in ("12", True, 6.5):
+        with pytest.raises(policy.PolicyRefused) as caught:
+            policy.parse({**WHOLE, "phone_hours": wrong})
+        assert caught.value.field == "phone_hours"

@@ -92,7 +92,8 @@ export function send() {
 
 // Records of a person are sent as theirs alone: on an own phone whoever is signed in must be the one who made them.
 function mine(row) {
-  return row.state === "waiting" && (data.meta()?.device_kind === "shared" || !data.meta()?.person || row.record.person === data.meta().person);
+  const { person } = row.record;
+  return row.state === "waiting" && (isShared() || !person || !who() || person === who().username);
 }
 
 // "more" when something of the batch is settled, "smaller" when it is too much at once, else how long to wait in ms.

@@ -51,6 +51,7 @@ export function show(root, rest, { go }) {
     try {
       camera = await watch(part("picture"), seen);
     } catch (error) {
+      if (left) return;
       const why = error.name === "NotAllowedError" ? "camera-refused" : "camera-none";
       part("no-camera").textContent = word(why);
       part("camera").hidden = true;
