@@ -33,6 +33,7 @@ def fill(page, label, text):
 
 def test_the_story_of_truck_twelve(live_server, open_page, sign_in, story):
     page = open_page(viewport=PHONE)
+    page.set_default_timeout(SLOW)
     sign_in(page, "bertrand")
     page.goto(f"{live_server.url}/job/")
     assert_accessible(page)
