@@ -1,6 +1,7 @@
 // The phone client: one screen at a time, each a module of its own. The address after # names the screen and what it is
 // about; going back draws it anew, so that no old answer ever stands there.
 import { startFreshness } from "./freshness.js";
+import { followPage } from "./language.js";
 import { SCREENS } from "./screens.js";
 import { markScreen, startStatus } from "./status.js";
 import { copyOf } from "./words.js";
@@ -74,3 +75,4 @@ startStatus();
 draw();
 keepForOffline();
 startFreshness();
+followPage();

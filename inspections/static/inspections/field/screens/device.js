@@ -1,4 +1,5 @@
 // This device: what it is, what it holds, and how it becomes known to the server.
+import { chooser } from "../language.js";
 import * as queue from "../queue.js";
 import { ask, changes, device, owner, ready, who } from "../who.js";
 import { word } from "../words.js";
@@ -10,6 +11,7 @@ function kind() {
 }
 
 export function show(root, code) {
+  chooser(root);
   const place = (name) => root.querySelector(`[data-${name}]`);
   const draw = async () => {
     place("known").hidden = !device();
