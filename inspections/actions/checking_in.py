@@ -66,6 +66,10 @@ def plan(visit: Visit) -> Planned:
     at = {one.line: rows[one.at].pk for one in pieces}
     problems: dict[UUID, list[Problem]] = {}
     for problem in [*found, *wrong]:
+        if isinstance(
+            other := problem.values.get("other"), int
+        ):  # another piece: told as the row that it is of
+            problem = replace(problem, values={**problem.values, "other": rows[pieces[other - 1].at].place})
         problems.setdefault(at[problem.line], []).append(problem)
     for row, merged in zip(rows, cells, strict=True):
         told = {problem.values.get("field") for problem in problems.get(row.pk, [])}

@@ -13,6 +13,7 @@ from inspections import queries
 from inspections.actions import checking_in, leaving, visits
 from inspections.actions.visits import VisitRefused
 from inspections.models import ElectricalTest, VisitPiece
+from inspections.pdf.visit_slip import visit_slip_html, visit_slip_pdf
 from tests import builders
 from tests.inspections import visiting
 
@@ -153,6 +154,7 @@ def test_one_bad_row_and_nothing_is_checked_in(cast):
     assert checking_in.sentence_of(problems[rows[1].pk][0]).startswith(
         "number HB-001-L of this maker and hand"
     )
+    assert checking_in.sentence_of(problems[rows[1].pk][0]).endswith("is already on line 1.")
     with pytest.raises(VisitRefused, match="Nothing was checked in: 4 rows"):
         checking_in.check_in(one.number, act=Act(cast.orla))
     assert not Item.objects.exists()
@@ -215,6 +217,24 @@ def test_who_comes_back_keeps_the_numbers_and_is_looked_at_anew(cast):
     ]
     assert Item.objects.get(item_no="V-00001").state.holder.name == "Ana Ruiz (Harrow Bay)"
     assert Item.objects.count() == 2
+
+
+def test_a_slip_tells_each_person_what_is_good_what_is_refused_and_why(cast):
+    one = visiting.checked_in(cast.orla, visiting.row(1), visiting.row(2, number="", number_right=""))
+    html = visit_slip_html(one, queries.brought(one, ASKED()), paper="a4", each=True)
+    first, second = html.split("<section>")[1:]
+    assert "Harrow Bay: Visitor 1" in first
+    assert "Do not use: refused by the host" not in first
+    assert "Looked at by" in first
+    assert "Harrow Bay: Visitor 2" in second
+    assert "STOP. DO NOT USE" in second
+    assert "No number is marked on it, so no paper can be of it." in second
+    assert "The qualified person decides." in second
+    for paper in ("letter", "a4"):
+        assert (
+            visit_slip_pdf(one, queries.brought(one, ASKED(), person="Visitor 2"), paper=paper)[:5]
+            == b"%PDF-"
+        )
 
 
 def test_the_page_of_forty_people_asks_as_often_as_that_of_one(cast, django_assert_max_num_queries, client):
