@@ -10,6 +10,7 @@ import { copyOf, word } from "../words.js";
 const LONGEST_MS = 5 * 60 * 1000;
 
 export function show(root, text, { go, has }) {
+  if (!text.trim()) return go("scan"); // nothing to ask about
   const part = (name) => root.querySelector(`[data-part="${name}"]`);
   let shown = null, began = null, left = false;
 
