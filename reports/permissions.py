@@ -13,6 +13,7 @@ ROUTES = {
     **{name: {"GET": OFFICE} for name in ("roster", "roster_csv")},
     **{name: {"GET": READERS} for name in (*OVERDUE, "api_overdue")},
     **{name: {"GET": OFFICE} for name in ("data_quality", "data_quality_csv")},
+    **{name: {"GET": EVERYONE} for name in ("load_sheet", "fallback_pack_truck", "fallback_packs")},
     # The record of an item is open to everybody who signs in, and so is the paper of the tests in it.
     **{name: {"GET": EVERYONE} for name in ("certificates", "certificates_pdf", "certificate")},
     # Whoever holds the paper may check it.

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from reports.views import certificates, changeout, overdue, particulars, roster
+from reports.views import certificates, changeout, loadsheet, overdue, particulars, roster
 
 urlpatterns = [
     path("reports/overdue/", overdue.page, name="overdue_report"),
@@ -19,6 +19,9 @@ urlpatterns = [
     path("reports/change-out.pdf", changeout.pdf, name="change_out_pdf"),
     path("reports/roster/", roster.page, name="roster"),
     path("reports/roster.csv", roster.csv, name="roster_csv"),
+    path("trucks/<int:pk>/load-sheet.pdf", loadsheet.sheet, name="load_sheet"),
+    path("trucks/<int:pk>/fallback-pack.pdf", loadsheet.pack, name="fallback_pack_truck"),
+    path("fallback-packs/", loadsheet.packs, name="fallback_packs"),
     path("data-quality/", particulars.page, name="data_quality"),
     path("data-quality.csv", particulars.csv, name="data_quality_csv"),
     path("api/v1/", include("reports.api.urls")),

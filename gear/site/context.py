@@ -66,6 +66,7 @@ TOOL_ROOM = (
             (_("Old pairs not returned"), "not_returned", _("Replaced, and still in somebody's hands.")),
             (_("Odd gloves"), "odd_gloves", _("Single gloves, and the pairs they would make.")),
             (_("Trucks"), "trucks", _("Load lists, walks round trucks, and what nobody saw.")),
+            (_("Fallback packs"), "fallback_packs", _("Paper for a day without power or network.")),
             (_("Move a whole truck"), "move_all", _("Everything that one holder has, as one act.")),
             (_("Booms"), "booms", _("Booms and liners, their tests, and the job checks of each truck.")),
             (

@@ -23,6 +23,7 @@ from gear.rules.readiness import KINDS
 from inspections.field import callers, scopes, signing
 from inspections.field.callers import Caller
 from inspections.field.rows import rows_of, told
+from inspections.queries import loads
 
 VERSION = 1
 NONCE = re.compile(r"[A-Za-z0-9_-]{8,64}")
@@ -113,7 +114,7 @@ def _bundled(caller: Caller, scope: scopes.Scope, numbers: list[str]) -> dict[st
         "person": caller.person.username if own and caller.person else None,
         "items": rows_of(numbers, days_from(queries.question().asked_at)),
         "people": _people(caller, scopes.home_of(caller)),
-        **_places(scope),
+        **_places(scope, numbers),
         "checklists": {},
         "damage": {kind: _damage(kind) for kind in KINDS},
         "drawings": [],
@@ -143,13 +144,17 @@ def _people(caller: Caller, home: str | None) -> list[dict[str, str]]:
     return found
 
 
-def _places(scope: scopes.Scope) -> dict[str, list[dict[str, Any]]]:
-    """Holders that gear can be given to, and the trucks among them."""
+def _places(scope: scopes.Scope, numbers: list[str]) -> dict[str, list[dict[str, Any]]]:
+    """Holders that gear can be given to, and the trucks among them with what each should carry."""
     holders = Holder.objects.select_related("crew", "depot").filter(active=True).order_by("kind", "name")
     if scope.depot:
         holders = holders.filter(depot__name=scope.depot) | holders.filter(crew__depot__name=scope.depot)
-    stated = [holder.as_fact() for holder in holders.distinct()]
-    return {"holders": stated, "trucks": [one for one in stated if one["kind"] == "truck"]}
+    found = list(holders.distinct())
+    trucks = [one for one in found if one.kind == "truck"]
+    return {
+        "holders": [one.as_fact() for one in found],
+        "trucks": loads.trucks_for_phone(trucks, loads.marked(numbers)) if trucks else [],
+    }
 
 
 def _damage(kind: str) -> list[dict[str, str]]:

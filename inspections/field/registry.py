@@ -6,6 +6,7 @@ from inspections.field import pieces
 from inspections.field.dismissed import dismissed
 from inspections.field.kinds import KINDS, Doing
 from inspections.field.lending import moved
+from inspections.field.walks import load_check
 
 KINDS |= {
     "checked": pieces.checked,
@@ -15,6 +16,7 @@ KINDS |= {
     "found": pieces.found,
     "lost": pieces.lost,
     "moved": moved,
+    "load_check": load_check,
 }
 
 

@@ -12,7 +12,7 @@ from gear.actions.acting import Act
 from gear.models import Holder
 from gear.rules.readiness import GOOD, STOP, UNKNOWN
 from inspections.actions.loads import Walk, record_walk
-from inspections.field.kinds import KINDS, BadRecord, Sent, text, words
+from inspections.field.kinds import BadRecord, Sent, text, words
 from inspections.models import LoadList
 from inspections.rules.loadlist import NO_CODE, STATES
 
@@ -131,6 +131,3 @@ def _day(value: Any, name: str) -> date:
         return date.fromisoformat(value)
     except (TypeError, ValueError):
         raise BadRecord(f"{name} must be a day like 2026-09-14.") from None
-
-
-KINDS["load_check"] = load_check

@@ -20,6 +20,7 @@ from inspections.rules.loadlist import Aboard, Cover, Found, Line
 
 # Codes of reasons by which a piece is not looked for on a truck although it is on record there.
 AWAY = frozenset({"LOST", "DESTROYED"})
+MOST_NAMED = 900  # numbers in one question; for more the whole book is read, which is one query as well
 
 
 def newest_list(of: TruckClass) -> LoadList | None:
@@ -219,6 +220,25 @@ def turned(check: LoadCheck) -> list[Turned]:
 
 
 # For the phone
+def marked(item_nos: Sequence[str]) -> dict[str, dict[str, Any]]:
+    """What a load list asks of each of these pieces: kind, class, size, length and cable, by number, in one query."""
+    wanted = set(item_nos)
+    rows = Item.objects.select_related("item_type").only("item_no", "item_type")
+    if len(wanted) < MOST_NAMED:
+        rows = rows.filter(item_no__in=wanted)
+    return {
+        one.item_no: {
+            "kind": one.item_type.kind,
+            "class": one.item_type.cls,
+            "size": one.item_type.size,
+            "length_mm": one.item_type.length_mm,
+            "cable_size": one.item_type.cable_size,
+        }
+        for one in rows
+        if one.item_no in wanted
+    }
+
+
 def trucks_for_phone(
     rows: Iterable[Holder], identities: Mapping[str, Mapping[str, Any]]
 ) -> list[dict[str, Any]]:
@@ -274,6 +294,7 @@ __all__ = [
     "last_walks",
     "list_of",
     "load_checks",
+    "marked",
     "missing_from_last_walk",
     "newest_list",
     "newest_lists",

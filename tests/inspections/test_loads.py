@@ -9,7 +9,6 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-import inspections.field.walks  # registers the record kind
 from gear import guards
 from gear.actions.acting import Act
 from gear.ledger import append, make_seal, verify
@@ -19,6 +18,7 @@ from gear.permissions import NotAllowed
 from gear.queries import question
 from inspections.actions.loads import LoadRefused, add_class, change_list, fit_truck
 from inspections.field.kinds import BadRecord
+from inspections.field.walks import load_check as load_check_of
 from inspections.models import LoadCheck, LoadList, TruckClass, TruckFitting
 from inspections.queries import loads
 from inspections.rules import loadlist
@@ -28,7 +28,6 @@ from tests.inspections.sealed_rows import load_check
 from tests.inspections.walking import body, gear_of_twelve, piece, sent, truck, walked
 
 pytestmark = pytest.mark.django_db
-assert inspections.field.walks
 BLANKETS = (Line("blanket", 2, "2"),)
 
 
@@ -256,7 +255,7 @@ def test_a_walk_that_cannot_be_read_is_refused_by_its_field(change, says):
     truck()
     one = sent({**body(piece("B-1")), **change}, by=builders.person("worker", "dev"))
     with pytest.raises(BadRecord, match=says):
-        inspections.field.walks.load_check(one, Act(one.person))
+        load_check_of(one, Act(one.person))
     assert not LoadCheck.objects.exists()
 
 

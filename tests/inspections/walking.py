@@ -6,7 +6,8 @@ from uuid import uuid4
 from django.utils import timezone
 
 from gear.actions.acting import Act
-from inspections.field.kinds import KINDS, Sent
+from inspections.field.kinds import Sent
+from inspections.field.walks import load_check
 from inspections.models import Device, LoadCheck
 from tests import builders
 
@@ -73,7 +74,7 @@ def walked(*pieces, by=None, key=None, **more):
     """A walk, sent and kept."""
     one = sent(body(*pieces, **more), by=by or builders.person("worker", "dev"), key=key)
     act = Act(one.person, "field", one.device.name, one.occurred_at, id=one.id)
-    return LoadCheck.objects.get(pk=KINDS["load_check"](one, act)["load_check"])
+    return LoadCheck.objects.get(pk=load_check(one, act)["load_check"])
 
 
 def gear_of_twelve(count=3):

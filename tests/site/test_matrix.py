@@ -82,6 +82,8 @@ def address(cast, monkeypatch):
         "certificates.certificate_pdf",
         "certificates.batch_pdf",
         "changeout.change_out_pdf",
+        "loadsheet.load_sheet_pdf",
+        "loadsheet.fallback_pack_pdf",
     ):
         monkeypatch.setattr(f"reports.views.{view}", lambda *_args, **_kwargs: b"%PDF-1.7")
     glove = builders.glove("G-00001")
@@ -106,6 +108,7 @@ def address(cast, monkeypatch):
         "device": Device.objects.create(
             name="Tablet 1", kind="shared", added_at=timezone.now(), added_by=cast.orla
         ).pk,
+        "fallback": truck.pk,
     }
 
     examples = {

@@ -5,7 +5,4 @@ import * as lend from "./screens/lend.js";
 import * as menu from "./screens/menu.js";
 import * as mine from "./screens/mine.js";
 import * as scan from "./screens/scan.js";
-import * as unsent from "./screens/unsent.js";
-import * as who from "./screens/who.js";
-
-export const SCREENS = { answer, device, lend, menu, mine, scan, unsent, who };
+export const SCREENS = { answer, device, lend, menu, mine, scan, unsent, walk, who };

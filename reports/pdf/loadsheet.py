@@ -1,0 +1,49 @@
+"""A truck's load on paper: the sheet that goes along, and the pack for a day without power or network."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.conf import settings
+from django.template.loader import render_to_string
+
+from gear.pdf import pdf_from
+from reports.wording.loadsheet import Paper
+
+BLANK_LINES = 18  # for paper operation: one page of them
+DAMAGE_LINES = 8
+
+
+def load_sheet_pdf(told: Paper, *, job: Sequence[Any] = (), paper: str = "letter") -> bytes:
+    """The load sheet as a tagged PDF on Letter or A4. Raises NotSet."""
+    return pdf_from(load_sheet_html(told, job=job, paper=paper))
+
+
+def load_sheet_html(told: Paper, *, job: Sequence[Any] = (), paper: str = "letter") -> str:
+    """The sheet as one document that needs no server. `job` are the lines of a job check of today."""
+    return render_to_string(
+        "reports/load_sheet_print.html", _context([told], paper, pack=False) | {"job": job}
+    )
+
+
+def fallback_pack_pdf(trucks: Sequence[Paper], *, paper: str = "letter") -> bytes:
+    """The packs of some trucks, each beginning on a page of its own, as one PDF. Raises NotSet."""
+    return pdf_from(fallback_pack_html(trucks, paper=paper))
+
+
+def fallback_pack_html(trucks: Sequence[Paper], *, paper: str = "letter") -> str:
+    return render_to_string("reports/load_sheet_print.html", _context(trucks, paper, pack=True))
+
+
+def _context(trucks: Sequence[Paper], paper: str, *, pack: bool) -> dict[str, Any]:
+    return {
+        "trucks": trucks,
+        "first": trucks[0],
+        "pack": pack,
+        "paper": paper,
+        "demo": settings.DEMO,
+        "site": settings.SITE_NAME,
+        "blank": range(BLANK_LINES),
+        "damage": range(DAMAGE_LINES),
+    }
