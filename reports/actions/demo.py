@@ -36,6 +36,7 @@ from reports.actions.demo_bench import bench_day
 from reports.actions.demo_carton import lab_carton
 from reports.actions.demo_counter import at_the_counter
 from reports.actions.demo_job import trucks_and_job
+from reports.actions.demo_trucks import trucks
 
 
 def load(today: date) -> dict[str, int]:
@@ -51,6 +52,7 @@ def load(today: date) -> dict[str, int]:
     lab_carton(today, story.act)
     at_the_counter(today, story.act)
     bench_day(today, story.act)
+    trucks(today, story.act)
     trucks_and_job(today, story.act)
     make_seal(timezone.now())
     return {"people": User.objects.count(), "items": Item.objects.count(), "entries": Entry.objects.count()}
