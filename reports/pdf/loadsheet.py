@@ -12,7 +12,7 @@ from gear.pdf import pdf_from
 from reports.wording.loadsheet import Paper
 
 BLANK_LINES = 18  # for paper operation: one page of them
-DAMAGE_LINES = 8
+PACK_LINES, DAMAGE_LINES = 10, 6  # together one page of Letter
 
 
 def load_sheet_pdf(told: Paper, *, job: Sequence[Any] = (), paper: str = "letter") -> bytes:
@@ -44,6 +44,6 @@ def _context(trucks: Sequence[Paper], paper: str, *, pack: bool) -> dict[str, An
         "paper": paper,
         "demo": settings.DEMO,
         "site": settings.SITE_NAME,
-        "blank": range(BLANK_LINES),
+        "blank": range(PACK_LINES if pack else BLANK_LINES),
         "damage": range(DAMAGE_LINES),
     }

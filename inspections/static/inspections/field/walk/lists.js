@@ -8,9 +8,9 @@ export function listsOf(walk, tally, lost, choices = () => []) {
   return [
     listOf("blocked", rows(tally.blocked, (one) => whyOf(one, walk))),
     listOf("strays", tally.strays.map((one) => rowOf(one, placeOf(one, walk), choices(one)))),
-    listOf("short", tally.short.filter((line) => line.aboard < line.count)
-      .map((line) => rowOf({ no: line.words, heading: "" }, word("walk-short", line)))),
     listOf("unseen", tally.notSeen.map((one) => rowOf(one, one.holder === walk.truck ? "" : one.holder))),
+    listOf("short", tally.short.filter((line) => line.aboard < line.count)
+      .map((line) => rowOf({ no: line.words, heading: "" }, word("walk-short", line))), !tally.notSeen.length),
     listOf("lost", lost.map((one) => rowOf(one, ""))),
     listOf("seen", rows(tally.found.filter((one) => one.counts), (one) => (one.taken ? word("walk-taken", walk) : one.last_day ? dayWords(one.last_day) : "")), false),
   ].filter(Boolean);
