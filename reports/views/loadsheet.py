@@ -16,6 +16,8 @@ from django.utils.translation import gettext as _
 from gear.models import Holder
 from gear.queries import question
 from inspections.queries import loads
+from inspections.queries.jobs import job_check_of
+from inspections.views.job_words import told_check
 from reports.pdf import PAPERS, NotSet
 from reports.pdf.loadsheet import fallback_pack_pdf, load_sheet_pdf
 from reports.queries.loadsheet import load_sheet
@@ -45,6 +47,16 @@ def sheet(request: HttpRequest, pk: int) -> HttpResponseBase:
     return _pdf(
         request, lambda paper: load_sheet_pdf(told, paper=paper), name=f"load-sheet-{truck.name}", pk=pk
     )
+
+
+def _job(truck: Holder, on: date) -> list[str]:
+    """The lines of the job check that speaks for the truck on this day, worst first; none where none was made."""
+    row = job_check_of(truck, on)
+    if row is None:
+        return []
+    told = told_check(row)
+    lines = [one["sentence"] for part in told["parts"] for one in part["findings"]]
+    return [f"{told['words']}. {told['caution']}", *lines]
 
 
 def packs(request: HttpRequest) -> HttpResponse:

@@ -17,6 +17,7 @@ from inspections.rules import loadlist
 from inspections.rules.loadlist import Found, Line
 from tests import builders
 from tests.browser.conftest import PHONE, assert_accessible, assert_fits
+from tests.browser.truck import own_phone
 
 log = logging.getLogger(__name__)
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -70,21 +71,6 @@ def twelve(cast):
     return [one.item_no for one in (*there, *jumpers, *worn, *low)]
 
 
-def at_the_truck(page, live_server, sign_in, name):
-    """The client on a phone of its own, enrolled, with its data, fit to be used without a network."""
-    sign_in(page, name)
-    page.goto(f"{live_server.url}/truck/")
-    page.locator("html[data-kept=yes]").wait_for(state="attached")
-    got = page.evaluate(
-        """async () => {
-             const at = document.documentElement.dataset.static;
-             const enrolled = await (await import(`${at}who.js`)).ask();
-             return enrolled.status === 200 ? (await import(`${at}data.js`)).refresh() : { ok: false, ...enrolled };
-           }"""
-    )
-    assert got["ok"], got
-
-
 def scan(page, item_no, seen=None):
     """A hand scanner types the label; the walk counts it."""
     page.keyboard.type(code_of(item_no))
@@ -94,11 +80,11 @@ def scan(page, item_no, seen=None):
 
 
 def test_a_walk_of_34_names_the_three_not_seen_survives_a_killed_page_and_is_recorded_once(
-    open_page, live_server, sign_in, twelve
+    open_page, live_server, cast, twelve
 ):
     assert len(twelve) == 34
     page = open_page(viewport=PHONE)
-    at_the_truck(page, live_server, sign_in, "bertrand")
+    own_phone(page, live_server.url, cast.bertrand)
     page.goto(f"{live_server.url}/truck/#walk")
     expect(page.get_by_label("Truck")).to_have_value("T-12")
     expect(
