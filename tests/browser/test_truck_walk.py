@@ -129,7 +129,7 @@ def test_a_walk_of_34_names_the_three_not_seen_survives_a_killed_page_and_is_rec
     blocked = page.locator("[data-list=blocked] li")
     expect(blocked.filter(has_text="C-05")).to_contain_text("Clean first")
     expect(page.locator("[data-list=strays] li")).to_contain_text("D-01")
-    assert "Blanket, class 4 or higher: 6 pieces" in page.locator("[data-list=short]").inner_text()
+    assert "Blanket, class 4 or higher: 6 pieces" in page.locator("[data-list=short]").text_content()
     assert_accessible(page)
     assert_fits(page)
 
