@@ -5,4 +5,8 @@ import * as lend from "./screens/lend.js";
 import * as menu from "./screens/menu.js";
 import * as mine from "./screens/mine.js";
 import * as scan from "./screens/scan.js";
+import * as unsent from "./screens/unsent.js";
+import * as walk from "./screens/walk.js";
+import * as who from "./screens/who.js";
+
 export const SCREENS = { answer, device, lend, menu, mine, scan, unsent, walk, who };
