@@ -121,3 +121,16 @@ def test_a_badge_names_its_person_and_ends_the_one_before(cast):
     assert {one["username"]: one["badge"] for one in told["people"]}["dev"] == first
     client.post(f"/people/{cast.dev.pk}/badge.pdf")
     assert User.objects.get(pk=cast.dev.pk).badge != first
+
+
+def test_a_report_with_a_wrong_pin_is_refused_holds_the_piece_and_stops_no_other_record(cast):
+    from tests import builders
+
+    glove = builders.glove("G-00001")
+    builders.tested(glove)
+    tablet = fielding.tablet_of(cast.depot, cast.orla)
+    wrong = fielding.record("damage", glove, proof="AAAA", words=["cut"], outcome="reject")
+    got = fielding.outcomes(fielding.send(tablet, wrong, fielding.answered(glove, person=None)))
+    assert got == [("refused", "PIN_WRONG"), ("recorded", "")]
+    held = glove.entry_set.get(kind="held")
+    assert (held.by, held.device) == (None, "Tablet tablet")
