@@ -6,22 +6,24 @@ pieces has the answer of the one decision.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Q, QuerySet
 
-from gear.models import GearSet, Item, ItemType
+from gear.models import GearSet, Item, ItemState, ItemType
 from gear.queries.entry_words import holder_word
 from gear.queries.fleet import fleet_under, rules_for
 from gear.queries.questions import Question
-from gear.rules import replacing
+from gear.rules import fold, replacing
+from gear.rules.entries import UNREADABLE
 from gear.rules.fold import ItemFacts
 from gear.rules.pairs import Pair
 from gear.rules.readiness import Answer
 from gear.rules.replacing import LYING
 
+BATCH = 400
 JUDGED = 600  # pieces that are judged for one question, the first to expire first
 Told = tuple[Answer, ItemFacts]
 
@@ -60,6 +62,51 @@ def replacements_for(item: Item, asked: Question, *, here: Mapping[str, Any] | N
     lying = offers_like([item.item_type], asked)
     near = here or wanted_place(wanted, item.item_no)
     return told_as_offers(replacing.nearest(wanted, lying, here=near, pack=rules.pack), here=near)
+
+
+def spares_of(item_nos: Sequence[str], asked: Question) -> dict[str, list[Offer]]:
+    """What may stand in for each of these pieces that somebody could have in use; under its number.
+
+    As `replacements_for` names it, for a whole bundle: a number of queries that grows with no row but with batches.
+    """
+    used: list[ItemFacts] = []
+    types: dict[int, ItemType] = {}
+    for start in range(0, len(item_nos), BATCH):
+        states = ItemState.objects.filter(item__item_no__in=item_nos[start : start + BATCH], usable_now=True)
+        for state in states.select_related("item__item_type").order_by("item__item_no"):
+            if (facts := _facts_of(state)) is not None:
+                used.append(facts)
+                types[state.item.item_type_id] = state.item.item_type
+    lying: dict[tuple, list[Pair]] = {}
+    for unit in offers_like(types.values(), asked):
+        lying.setdefault(_shelf(unit), []).append(unit)
+    pack, found = rules_for(asked).pack, {}
+    for unit in _wanted(used, asked):
+        for one in unit.pieces:
+            near = one.holder or {}
+            offers = replacing.nearest(unit, lying.get(_shelf(unit), ()), here=near, pack=pack)
+            found[one.item_no] = told_as_offers(offers, here=near)
+    return found
+
+
+def _facts_of(state: ItemState) -> ItemFacts | None:
+    try:
+        return fold.from_json(state.facts)
+    except UNREADABLE:
+        return None  # it has its own answer, and nothing can be said to equal it
+
+
+def _wanted(used: list[ItemFacts], asked: Question) -> list[Pair]:
+    sets: dict[str, list[ItemFacts]] = {}
+    for facts in used:
+        sets.setdefault(facts.set_no or f"item:{facts.item_no}", []).append(facts)
+    return [Pair(tuple(pieces), (), asked.as_of) for pieces in sets.values()]
+
+
+def _shelf(unit: Pair) -> tuple:
+    """Units under one key may stand in for one another; the rules say which do."""
+    kind = unit.identity.get("kind")
+    return (kind,) if kind == "grounding_jumper" else replacing.likeness(unit.identity)
 
 
 def wanted_place(wanted: Pair, item_no: str) -> Mapping[str, Any]:

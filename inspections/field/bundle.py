@@ -17,12 +17,13 @@ from gear.models import Holder, Item, Label, User
 from gear.permissions import WORKING
 from gear.queries import Question
 from gear.queries.questions import rules_today, site_zone
+from gear.queries.replacements import spares_of
 from gear.rules import codes, moments, visual
 from gear.rules.hashing import canonical
 from gear.rules.readiness import KINDS
 from inspections.field import callers, scopes, signing
 from inspections.field.callers import Caller
-from inspections.field.rows import rows_of, told
+from inspections.field.rows import Row, rows_of, told
 from inspections.queries import loads
 
 VERSION = 1
@@ -112,13 +113,19 @@ def _bundled(caller: Caller, scope: scopes.Scope, numbers: list[str]) -> dict[st
         "device_kind": caller.device.kind,
         "enrolled_ms": _ms(caller.device.enrolled_at or caller.device.added_at),
         "person": caller.person.username if own and caller.person else None,
-        "items": rows_of(numbers, days_from(queries.question().asked_at)),
+        "items": _with_spares(rows_of(numbers, days_from(queries.question().asked_at))),
         "people": _people(caller, scopes.home_of(caller)),
         **_places(scope, numbers),
         "checklists": {},
         "damage": {kind: _damage(kind) for kind in KINDS},
         "drawings": [],
     }
+
+
+def _with_spares(rows: list[Row]) -> list[Row]:
+    """The rows, each with what may stand in for its piece: names and places, and no answer."""
+    spares = spares_of([row["no"] for row in rows], queries.question())
+    return [{**row, "spares": [one.as_json() for one in spares.get(row["no"], ())]} for row in rows]
 
 
 def _people(caller: Caller, home: str | None) -> list[dict[str, str]]:

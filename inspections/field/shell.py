@@ -21,6 +21,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.csrf import ensure_csrf_cookie
 
 from inspections.field import signing
+from inspections.field.piece_words import piece_words
 
 HERE = Path(__file__).resolve().parent.parent
 STATIC = HERE / "static"
@@ -33,6 +34,7 @@ SCREENS = sorted(
 # What the page loads besides its own folder.
 BESIDES = (
     "gear/icon.svg",
+    "gear/looks.css",
     "gear/site.css",
     "inspections/icons/icon-192.png",
     "inspections/vendor/qr/decode.js",
@@ -100,6 +102,7 @@ def _page() -> dict[str, Any]:
     return {
         "title": _("At the truck"),
         "screens": SCREENS,
+        "pieces": piece_words(),
         "signing_key": signing.public_key(),
         "installation": signing.installation(),
     }

@@ -7,7 +7,7 @@ from django.test.utils import CaptureQueriesContext
 
 from gear import queries
 from gear.models import GearSet, Item
-from gear.queries.replacements import replacements_for
+from gear.queries.replacements import replacements_for, spares_of
 from tests import builders
 from tests.inspections.phones import phone_of
 
@@ -99,6 +99,26 @@ def test_the_number_of_queries_does_not_grow(rejected, around):
     before = queries_for()
     for number in range(6):
         lying(f"S-more-{number}", builders.holder("shelf", "A"))
+    assert queries_for() == before
+
+
+def test_a_bundle_names_the_same_for_every_piece_that_is_in_use(rejected, around):
+    found = spares_of([rejected.item_no, "S-none"], queries.question())
+    assert [one.name for one in found[rejected.item_no]] == names(rejected)
+    lying_there = GearSet.objects.get(set_no="S-depot").itemstate_set.first().item
+    assert spares_of([lying_there.item_no], queries.question()) == {}
+
+
+def test_a_bundle_asks_no_more_for_more_rows(rejected, around):
+    def queries_for():
+        numbers = list(Item.objects.values_list("item_no", flat=True))
+        with CaptureQueriesContext(connection) as made:
+            spares_of(numbers, queries.question())
+        return len(made)
+
+    before = queries_for()
+    for number in range(6):
+        lying(f"S-more-{number}", builders.holder("truck", "T-07"))
     assert queries_for() == before
 
 

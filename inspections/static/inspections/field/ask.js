@@ -11,6 +11,7 @@ import { who } from "./who.js";
 import { word } from "./words.js";
 
 const PATIENCE = 1500; // milliseconds for which a good from this device waits for the server's word
+let latest = null; // the answer that was shown last, for a record about the same piece
 const WORSE = { good: 0, unknown: 1, stop: 2 };
 
 // onAnswer(answer) for each answer as it comes: that of verdict.js with `source` ("phone" or "server"), `asked`, `at_ms`,
@@ -23,6 +24,7 @@ export async function ask(text, { onAnswer }) {
   const show = async (answer, final) => {
     const worse = shown !== null && WORSE[answer.verdict] > WORSE[shown.verdict];
     shown = { ...answer, asked: String(text).trim(), at_ms: time.now().ms, worse, final };
+    latest = shown;
     onAnswer(shown);
     await put(shown);
   };
@@ -32,6 +34,15 @@ export async function ask(text, { onAnswer }) {
   if (theirs) await show(theirs, true);
   return shown;
 }
+
+// What was shown of a piece last, if it was the last one shown at all; null otherwise.
+export const shownOf = (no) => (latest?.row?.no === no ? latest : null);
+
+// The same as a record keeps it.
+export const toldOf = (shown) => ({
+  verdict: shown.verdict, as_of_ms: Math.round(shown.at_ms - (shown.ageS ?? 0) * 1000),
+  data_age_s: Math.round((shown.ageS ?? 0) + Math.max(0, time.now().ms - shown.at_ms) / 1000), source: shown.source,
+});
 
 async function fromPhone(text) {
   const row = data.find(text);
@@ -55,6 +66,9 @@ async function fromServer(text) {
 // The decision, with what was recorded here and cannot be in the data yet.
 async function judged(row, meta, trouble) {
   const here = row ? await reportedOf(row.no) : { out: null, checkedOn: null };
+  // A pair or a set is no better than the worst of its pieces.
+  const mates = await Promise.all((row?.members ?? []).map((no) => reportedOf(no)));
+  here.out ??= mates.find((mate) => mate.out)?.out ?? null;
   const holderName = who()?.holder ?? null;
   const given = decide(row, { ...clock(), meta, trouble, holderName, checkedOn: here.checkedOn });
   if (!here.out) return given;
