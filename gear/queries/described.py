@@ -7,6 +7,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from gear import wording
 from gear.models import KIND_NAMES
@@ -112,4 +113,6 @@ def volts(figure: Figure | None) -> str:
     """`17,000 V`: in volts, so that nobody takes it for the number that names a glove by its test. Nothing for None."""
     if figure is None or figure.value is None:
         return ""
-    return _("%s V") % f"{int(figure.value):,}"
+    # A comma is a decimal sign in French: 36,000 V must not be read as 36.
+    parted = f"{int(figure.value):,}".replace(",", pgettext("between thousands", ","))
+    return _("%s V") % parted

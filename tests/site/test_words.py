@@ -8,6 +8,8 @@ import pytest
 from django.utils import translation
 
 from gear import wording
+from gear.queries import described
+from gear.rules.packs import Figure
 from reports.management.commands.words import (
     ROOT,
     TABLES,
@@ -59,6 +61,14 @@ def test_what_has_no_translation_is_told_in_english():
         assert str(wording.VERDICTS["stop"]) == "STOP. NE PAS UTILISER"
     with translation.override("es"):
         assert str(wording.VERDICTS["stop"]) == "ALTO. NO USAR"
+
+
+def test_no_voltage_can_be_read_as_a_thousandth_of_it():
+    figure = Figure(36000, "", "", "", False)
+    assert described.volts(figure) == "36,000 V"
+    for language in LANGUAGES:  # there a comma parts whole volts from their decimals
+        with translation.override(language):
+            assert described.volts(figure) == "36\N{NARROW NO-BREAK SPACE}000 V"
 
 
 def test_the_plain_sentences_of_the_rules_are_found_too():
