@@ -23,6 +23,9 @@ ROOT = Path(__file__).resolve().parents[3]
 FIELD = (
     "inspections/templates/inspections/field/**/*.html",
     "inspections/field/**/*.py",
+    "inspections/templates/inspections/job*.html",
+    "inspections/forms/jobs.py",
+    "inspections/views/job*.py",
     "gear/templates/gear/answer.html",
     "gear/templates/gear/ask.html",
     "gear/templates/gear/badge.html",
