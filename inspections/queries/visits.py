@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db.models import Count, Q
+from django.db.models import Count
 
 from gear import queries
 from gear.models import Item
@@ -41,9 +41,7 @@ class Brought:
 
 def visits() -> tuple[list[Visit], list[Visit]]:
     """(those that are here, the first expected to leave first; the newest that are over)."""
-    counted = Visit.objects.annotate(
-        people=Count("rows__cells__person", distinct=True), brought=Count("pieces", distinct=True)
-    )
+    counted = Visit.objects.annotate(brought=Count("pieces"))
     here = counted.filter(closed_at__isnull=True).order_by("expected_until", "pk")
     return list(here), list(counted.filter(closed_at__isnull=False).order_by("-closed_at", "-pk")[:20])
 
@@ -69,8 +67,3 @@ def brought(one: Visit, asked: Question, *, person: str | None = None) -> list[B
     wanted = Item.objects.filter(pk__in=[one.item_id for one in kept]).order_by("item_no")
     told = {facts.item_no: (answer, facts) for answer, facts in queries.judged(wanted, asked)}
     return [Brought(one, *told[one.item.item_no]) for one in kept if one.item.item_no in told]
-
-
-def owner_of(item: Item) -> Visit | None:
-    """The newest visit that brought a piece; None for our own."""
-    return Visit.objects.filter(Q(pieces__item=item)).order_by("-pk").first()
