@@ -145,7 +145,7 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "person_badge": {"POST": MANAGERS},
     # Everybody, the auditor too, chooses a password that nobody else has seen.
     "my_password": {"GET": EVERYONE, "POST": EVERYONE},
-    "my_pin": {"GET": EVERYONE, "POST": EVERYONE},
+    "my_pin": {"GET": EVERYONE - {"auditor"}, "POST": EVERYONE - {"auditor"}},
     **{name: {"GET": MANAGERS | {"auditor"}} for name in ("people", "person", "crews", "depots", "holders")},
     **{
         name: {"GET": MANAGERS, "POST": MANAGERS}

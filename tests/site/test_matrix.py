@@ -242,8 +242,17 @@ def test_the_auditor_changes_nothing():
         for method, roles in methods.items()
         if method != "GET" and "auditor" in roles
     }
-    assert writes == {"login", "logout", "my_password"}
+    # A phone asks what it is before it knows whose it is: who has no work at the truck is told so, and nothing changes.
+    assert writes - {"field_enrol", "field_person"} == {"login", "logout", "my_password"}
     assert [act for act, roles in ACTS.items() if "auditor" in roles] == []
+
+
+@pytest.mark.parametrize("role", ["auditor", "administrator"])
+@pytest.mark.parametrize("name", ["field_enrol", "field_person"])
+def test_whoever_has_no_work_at_the_truck_makes_no_phone_known(name, role, client_of):
+    answer = client_of(role).post(reverse(name), "{}", content_type="application/json")
+    assert (answer.status_code, answer.json()["refused"]) == (409, "NO_DEVICE")
+    assert not Device.objects.exists()
 
 
 def test_the_auditor_reads_every_page_that_is_no_form():
