@@ -8,6 +8,7 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 LEAF, NODE = b"\x00", b"\x01"
+_PLAIN = frozenset((str, int, bool, type(None)))
 
 
 def canonical(value: Any) -> bytes:
@@ -59,14 +60,19 @@ def merkle_paths(leaves: Sequence[str], wanted: Collection[int]) -> dict[int, li
 
 
 def _refuse_floats(value: Any) -> None:
+    if (
+        type(value) in _PLAIN
+    ):  # most of what there is: asked first, because every answer hashes its whole record
+        return
     if isinstance(value, float):
         raise TypeError("Numbers in evidence are whole or text, never binary fractions.")
-    if isinstance(value, Mapping):
+    if type(value) is dict or isinstance(value, Mapping):
         for key, one in value.items():
             # 1 and "1" would become the same key, and two contents would share one spelling.
             if not isinstance(key, str):
                 raise TypeError(f"A key of evidence is text, not {key!r}.")
-            _refuse_floats(one)
+            if type(one) not in _PLAIN:
+                _refuse_floats(one)
     elif isinstance(value, list | tuple):
         for one in value:
             _refuse_floats(one)

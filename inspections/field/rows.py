@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any
 
@@ -25,7 +25,26 @@ def rows_of(item_nos: Sequence[str], days: Sequence[Question]) -> list[Row]:
 
     `days` are questions of whole days, the first one today's; every row holds an answer for each.
     """
-    return [_row(one) for one in over_days(item_nos, days)]
+    tell = _teller()
+    return [_row(one, tell) for one in over_days(item_nos, days)]
+
+
+def _teller() -> Callable[[Answer], Row]:
+    """`told`, which makes the words of equal answers once: both days of most pieces, and of many pieces, read alike."""
+    made: dict[tuple[Any, ...], Row] = {}
+
+    def tell(answer: Answer) -> Row:
+        key = (
+            answer.verdict,
+            answer.good_through,
+            answer.set_good_through,
+            repr((answer.reasons, answer.notes)),
+        )
+        if key not in made:
+            made[key] = told(answer)
+        return made[key]
+
+    return tell
 
 
 def told(answer: Answer) -> Row:
@@ -54,7 +73,7 @@ def _reason(reason: Reason) -> dict[str, str]:
     }
 
 
-def _row(one: OverDays) -> Row:
+def _row(one: OverDays, tell: Callable[[Answer], Row]) -> Row:
     facts, today = one.facts, one.answers[0]
     identity = facts.identity
     return {
@@ -72,9 +91,9 @@ def _row(one: OverDays) -> Row:
         "set_no": facts.set_no,
         "members": sorted([facts.item_no, *one.mates]) if facts.set_no else [],
         "rating": _rating(one.rating, facts.kind) if one.reliable else None,
-        "answers": [told(answer) for answer in one.answers],
-        "old_code_answers": [told(answer) for answer in one.old_code_answers],
-        "checked_answers": [told(answer) if answer else None for answer in one.checked_answers],
+        "answers": [tell(answer) for answer in one.answers],
+        "old_code_answers": [tell(answer) for answer in one.old_code_answers],
+        "checked_answers": [tell(answer) if answer else None for answer in one.checked_answers],
         "other": _other(one),
         "good_through": _iso(today.good_through) if one.reliable else None,
         "set_good_through": _iso(today.set_good_through) if one.reliable else None,
