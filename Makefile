@@ -15,7 +15,7 @@ test: ## the whole suite, on SQLite and on a throw-away PostgreSQL
 lint: ## style, types, layers, migrations, deployment checks
 	.ci/lint
 
-bench: environment ## databases of their own, 200,000 items and 3,500 for phones: times, sizes and query counts
+bench: environment ## databases of their own, 200,000 items and 3,500 for phones (and a phone's browser): times, sizes, queries
 	@for job in bench bench_phone; do \
 		folder=$$(mktemp -d) && export DATA_DIR=$$folder && .venv/bin/python manage.py migrate -v0 && \
 			.venv/bin/python manage.py $$job; status=$$?; rm -rf "$$folder"; [ $$status -eq 0 ] || exit $$status; \

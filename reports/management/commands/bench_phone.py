@@ -1,8 +1,9 @@
-"""Measure what phones ask of the service: the signed data of a crew and of 3,500 items, one answer, 50 records sent."""
+"""Measure what phones ask of the service (signed data, one answer, 50 records sent), and a phone in a real browser."""
 
 from __future__ import annotations
 
 import json
+import os
 import statistics
 import time
 from collections.abc import Callable, Iterator
@@ -14,13 +15,17 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from django.utils.crypto import get_random_string
 
-from gear.models import Crew, Depot, Item, Label, User
-from reports.actions import bench_fleet
+from gear import queries
+from gear.ledger import Draft, record_many
+from gear.models import Crew, Depot, Holder, Item, Label, User
+from reports.actions import bench_browser, bench_fleet, bench_server
 
 ROUNDS = 5
 NONCE = "a-nonce-of-the-bench"
 RECORDS = 50  # the most that one sending may hold
+ABOARD = 34  # pieces of a truck walk
 
 
 class Command(BaseCommand):
@@ -28,8 +33,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser) -> None:
         parser.add_argument("--items", type=int, default=3_500, help="how many items the depot has")
+        parser.add_argument("--rounds", type=int, default=20, help="how often the browser does each job")
 
-    def handle(self, *, items: int, **_options) -> None:
+    def handle(self, *, items: int, rounds: int, **_options) -> None:
         if Item.objects.exists():
             raise CommandError(
                 "The bench fills an empty database. Point DATA_DIR or DATABASE_URL at an empty one."
@@ -43,7 +49,22 @@ class Command(BaseCommand):
             plain = ask().content
             packed = len(answer.content) if answer.headers.get("Content-Encoding") == "gzip" else "-"
             self.stdout.write(f"{job:<34}{ms:>12.1f}{len(plain):>12}{packed:>12}{count:>9}")
-        self.stdout.write("In a browser of a phone (throttled processor and network): not measured here.")
+        self._in_a_browser(items, rounds)
+
+    def _in_a_browser(self, items: int, rounds: int) -> None:
+        self.stdout.write(f"\nIn the browser of a phone that holds {items} items. {bench_browser.HOW}")
+        try:
+            self.stdout.write(
+                f"{'job':<34}{'goal ms':>10}{'median ms':>12}{'slowest ms':>12}{'n':>5}{'load':>7}"
+            )
+            with bench_server.serving() as address:
+                for line in bench_browser.timed(address, _case(rounds), rounds=rounds):
+                    self.stdout.write(
+                        f"{line.job:<34}{line.goal or '-':>10}{statistics.median(line.ms):>12.0f}"
+                        f"{max(line.ms):>12.0f}{len(line.ms):>5}{os.getloadavg()[0]:>7.1f}"
+                    )
+        except (bench_browser.NotMeasured, bench_server.NotStarted) as error:
+            self.stdout.write(f"not measured: {error}")
 
 
 def _phone() -> Client:
@@ -54,6 +75,32 @@ def _phone() -> Client:
     phone.force_login(worker)
     _ok(phone.post("/truck/enrol/"))
     return phone
+
+
+def _case(rounds: int) -> bench_browser.Case:
+    """Somebody who can sign in, and good pieces to scan: some of them on a truck, as many as one carries."""
+    password = get_random_string(20)
+    User.objects.create_user(
+        "bench-browser", password=password, role="foreman", crew=Crew.objects.order_by("pk")[0]
+    )
+    numbers = list(
+        Item.objects.order_by("item_no").values_list("item_no", flat=True)[: 4 * (3 * rounds + ABOARD)]
+    )
+    good = [one.item_no for one in queries.answers(numbers, queries.question()) if one.verdict == "good"]
+    aboard, ashore = good[:ABOARD], good[ABOARD:]
+    depot = Depot.objects.get()
+    truck = Holder.objects.create(kind="truck", name="Bench truck", depot=depot)
+    moved = Item.objects.filter(item_no__in=aboard)
+    record_many([Draft(one, "moved", {"holder": truck.as_fact()}) for one in moved], by=None, via="system")
+    codes = dict(Label.objects.values_list("item__item_no", "code"))
+    return bench_browser.Case(
+        "bench-browser",
+        password,
+        depot.name,
+        [codes[one] for one in ashore],
+        truck.name,
+        [codes[one] for one in aboard],
+    )
 
 
 def _jobs(phone: Client) -> Iterator[tuple[str, Callable[..., Any]]]:
