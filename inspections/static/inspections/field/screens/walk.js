@@ -3,7 +3,7 @@ import * as data from "../data.js";
 import { begin } from "../walk/begin.js";
 import * as kept from "../walk/kept.js";
 import { result } from "../walk/result.js";
-import { scanning } from "../walk/scanning.js";
+import { scanning, settled } from "../walk/scanning.js";
 
 export function show(root, id, { go }) {
   const stage = root.querySelector('[data-part="stage"]');
@@ -11,6 +11,7 @@ export function show(root, id, { go }) {
 
   async function draw() {
     await data.ready;
+    await settled(); // a late answer belongs to the walk as it was left
     const walk = id ? await kept.open(id) : null;
     if (left) return;
     const shown = walk?.finished_ms ? result : walk ? scanning : begin;

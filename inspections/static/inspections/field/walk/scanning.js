@@ -19,6 +19,11 @@ import { expectedOf, judged, lostOf, piecesOf, tallyOf } from "./tally.js";
 const AGAIN_MS = 2500; // the camera reads a label many times a second: for so long it is the same scan
 const GOOD_MS = 1600; // a good answer makes room by itself; any other stays until the next scan
 
+const asking = new Map(); // about which piece: a question that the server may still answer
+
+// Resolves when every answer so far stands in its walk.
+export const settled = () => Promise.allSettled(asking.values());
+
 export function scanning(stage, walk, { go }) {
   stage.append(copyOf("walk-scanning", { truck: walk.truck, leaving: word("walk-leaving", { day: dayWords(walk.back_on) }) }));
   const part = (name) => stage.querySelector(`[data-part="${name}"]`);
@@ -60,8 +65,18 @@ export function scanning(stage, walk, { go }) {
     const row = data.find(typed);
     const known = walk.marks.find((one) => (row ? one.no === row.no : one.code === typed));
     if (known && known.verdict === "good") return tell([copyOf("walk-notice", { words: word("walk-twice", { no: known.no || known.code }) })], "");
-    await ask(typed, { onAnswer: (answer) => answered(typed, answer) });
+    const about = row?.no ?? typed;
+    await asking.get(about); // of two answers about one piece the newer one counts
+    await firstAnswer(about, typed);
   }
+
+  // The next piece does not wait for the server's word on this one: that counts whenever it comes, and the walk is not
+  // finished without it.
+  const firstAnswer = (about, typed) => new Promise((done) => {
+    const whole = ask(typed, { onAnswer: (answer) => { answered(typed, answer).then(done); } });
+    asking.set(about, whole);
+    whole.finally(() => asking.delete(about));
+  });
 
   async function answered(typed, answer) {
     const mark = markOf(typed, answer, walk);
@@ -155,7 +170,7 @@ export function scanning(stage, walk, { go }) {
     camera?.torch(on);
     part("torch").setAttribute("aria-pressed", String(on));
   });
-  part("finish").addEventListener("click", () => chain.then(finish));
+  part("finish").addEventListener("click", () => chain.then(settled).then(finish));
   const deafen = listen(take);
   data.changes.addEventListener("change", draw);
   draw();
