@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -19,7 +18,6 @@ from gear.queries import Question
 from gear.queries.questions import rules_today, site_zone
 from gear.queries.replacements import spares_of
 from gear.rules import codes, moments, visual
-from gear.rules.hashing import canonical
 from gear.rules.readiness import KINDS
 from inspections.field import callers, scopes, signing
 from inspections.field.callers import Caller
@@ -27,7 +25,6 @@ from inspections.field.rows import Row, rows_of, told
 from inspections.queries import loads
 
 VERSION = 1
-NONCE = re.compile(r"[A-Za-z0-9_-]{8,64}")
 NO_NONCE = gettext_lazy("The question has no number of its own. Load the page again.")
 
 
@@ -38,11 +35,11 @@ def bundle(request: HttpRequest) -> JsonResponse:
     if isinstance(caller, JsonResponse):
         return caller
     nonce = request.GET.get("nonce", "")
-    if not NONCE.fullmatch(nonce):
+    if not callers.NONCE.fullmatch(nonce):
         return callers.refused("NO_NONCE", NO_NONCE)
     with _language(request):
         try:
-            scope = scopes.scope_of(caller, request.GET.get("scope", ""), request.GET.get("name", ""))
+            scope = scopes.scope_of(caller, request.GET.get("scope", ""), _name(request))
             numbers = scopes.numbers_in(scope)
         except scopes.NoScope as error:
             return callers.refused("NO_SCOPE", str(error))
@@ -55,16 +52,15 @@ def live_answer(request: HttpRequest, code: str) -> JsonResponse:
     if isinstance(caller, JsonResponse):
         return caller
     nonce = request.GET.get("nonce", "")
-    if not NONCE.fullmatch(nonce):
+    if not callers.NONCE.fullmatch(nonce):
         return callers.refused("NO_NONCE", NO_NONCE)
     with _language(request):
         return enveloped({**_stated("answer"), "nonce": nonce, "asked": code[:300], **_answered(code)})
 
 
 def enveloped(stated: dict[str, Any]) -> JsonResponse:
-    """The text that is signed, and its signature. The phone reads nothing but that text."""
-    text = canonical(stated).decode()
-    return JsonResponse({"text": text, "signature": signing.sign(text)})
+    """The signed answer that states this."""
+    return JsonResponse(signing.signed(stated))
 
 
 def days_from(now: datetime) -> list[Question]:
@@ -186,6 +182,10 @@ def _answered(text: str) -> dict[str, Any]:
         return {"item": rows[0], "asked_code": asked}
     found = queries.scanned(typed, queries.question(), base_url=settings.BASE_URL)
     return {"answer": told(found.answer)}
+
+
+def _name(request: HttpRequest) -> str:
+    return request.GET.get("name", "").replace("\x00", "")
 
 
 def _language(request: HttpRequest) -> translation.override:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -18,9 +19,11 @@ from gear.models import Depot, User
 from gear.permissions import WORKING
 from gear.views.visitors import address_of
 from inspections.actions import devices
+from inspections.field import signing
 from inspections.models import Device
 
 LONGEST_BODY = 4096  # bytes
+NONCE = re.compile(r"[A-Za-z0-9_-]{8,64}")
 COOKIE = "__Host-device" if settings.BASE_URL.startswith("https://") else "device"
 
 
@@ -67,11 +70,11 @@ def checked_caller(request: HttpRequest) -> Caller | JsonResponse:
     except NotEnrolled:
         return refused("NO_DEVICE", _("This device is not enrolled here. Enrol it first."))
     except Revoked:
-        return revoked()
+        return revoked(request)
     owner = caller.device.person
     if caller.device.kind == "own" and owner is not None and caller.person != owner:
         if not owner.is_active:
-            return revoked()
+            return revoked(request)
         return refused("SIGN_IN", _("Sign in as %s, to whom this phone belongs.") % owner.name)
     devices.seen(caller.device, now=timezone.now())
     return caller
@@ -88,7 +91,7 @@ def checked_sender(request: HttpRequest) -> Caller | JsonResponse:
         return checked_caller(request)
     except Revoked:
         devices.keep_lost(request.COOKIES.get(COOKIE, ""), unsent=_unsent(request))
-        return revoked()
+        return revoked(request)
     owner = caller.device.person
     if caller.device.kind == "own" and owner is not None and not owner.is_active:
         return caller
@@ -108,8 +111,14 @@ def refused(code: str, message: object) -> JsonResponse:
     return JsonResponse({"refused": code, "message": str(message)}, status=409)
 
 
-def revoked() -> JsonResponse:
-    answer = JsonResponse({"refused": "REVOKED", "message": _("This device was revoked.")}, status=410)
+def revoked(request: HttpRequest) -> JsonResponse:
+    """That the device was revoked: signed where the question has a number, since the phone wipes itself for no less."""
+    told = {"refused": "REVOKED", "message": _("This device was revoked.")}
+    nonce = request.GET.get("nonce", "")
+    if NONCE.fullmatch(nonce):
+        stated = {"v": 1, "what": "revoked", "installation": signing.installation(), "nonce": nonce}
+        told |= signing.signed(stated)
+    answer = JsonResponse(told, status=410)
     answer.headers["Clear-Site-Data"] = '"cache"'
     return answer
 
@@ -129,13 +138,13 @@ def enrol(request: HttpRequest) -> JsonResponse:
         known = caller_of(request)
     except Revoked:
         if person is None or not devices.signed_in_since(person, _revoked_at(request)):
-            return revoked()
+            return revoked(request)
     except NotEnrolled:
         pass
     if known and (known.device.kind == "shared" or person in (None, known.device.person)):
         owner = known.device.person
         if owner is not None and not owner.is_active:
-            return revoked()
+            return revoked(request)
         devices.seen(known.device, now=timezone.now(), version=version)
         return JsonResponse(_told(known))
     if person is None or person.role not in WORKING:
@@ -210,6 +219,12 @@ def sent(request: HttpRequest) -> dict[str, Any]:
     """The JSON object of a small request; empty where there is none that can be read."""
     try:
         body = json.loads(request.body) if len(request.body) <= LONGEST_BODY else None
+        return body if isinstance(body, dict) and keepable(body) else {}
     except (ValueError, RecursionError):
-        body = None
-    return body if isinstance(body, dict) else {}
+        return {}
+
+
+def keepable(stated: object) -> bool:
+    """Whether a database can look for, and keep, every text of what was sent."""
+    shown = json.dumps(stated, ensure_ascii=False)
+    return "\\u0000" not in shown and not any("\ud800" <= symbol <= "\udfff" for symbol in shown)

@@ -47,13 +47,17 @@ def person_of(record: Mapping[str, Any], caller: Caller) -> User:
     the one named, once the sealed PIN is theirs. The person may have been deactivated since: what of their record
     still counts is judged where it is received.
     """
-    username, proof = record.get("person"), record.get("proof")
+    username = record.get("person")
     named = username if isinstance(username, str) else ""
     if caller.device.kind == "own":
         return _owner(named, caller)
-    if known := _recorded_before(record.get("id"), named):
-        return known
-    pin = ""
+    return _recorded_before(record, named) or confirmed(record, caller)
+
+
+def confirmed(record: Mapping[str, Any], caller: Caller) -> User:
+    """The person named, once the PIN that is sealed for this record is theirs. Raises Unconfirmed."""
+    username, proof = record.get("person"), record.get("proof")
+    named, pin = username if isinstance(username, str) else "", ""
     if isinstance(proof, str):
         try:
             pin = sealing.unseal(proof, about=about(record.get("id"), named)).strip()
@@ -62,11 +66,13 @@ def person_of(record: Mapping[str, Any], caller: Caller) -> User:
     return pin_checked(named, pin, caller)
 
 
-def _recorded_before(record_id: object, named: str) -> User | None:
+def _recorded_before(record: Mapping[str, Any], named: str) -> User | None:
     """The person of a record that was taken already and is sent again: a PIN that was changed since loses nothing."""
     try:
         found = (
-            Submission.objects.filter(pk=UUID(str(record_id)), by__username=named)
+            Submission.objects.filter(
+                pk=UUID(str(record.get("id"))), by__username=named, act=f"field.{record.get('kind')}"
+            )
             .select_related("by")
             .first()
         )
@@ -156,7 +162,7 @@ def person(request: HttpRequest) -> JsonResponse:
         return caller
     asked = callers.sent(request)
     try:
-        found = person_of({name: asked.get(name) for name in ("id", "person", "proof")}, caller)
+        found = confirmed(asked, caller) if caller.device.kind == "shared" else person_of(asked, caller)
     except Unconfirmed as problem:
         return callers.refused(problem.code, str(problem))
     if not found.is_active:

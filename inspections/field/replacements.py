@@ -15,6 +15,10 @@ def replacements(request: HttpRequest, item_no: str) -> JsonResponse:
     caller = callers.checked_caller(request)
     if isinstance(caller, JsonResponse):
         return caller
-    item = Item.objects.select_related("item_type", "state__gear_set").filter(item_no=item_no).first()
+    item = (
+        Item.objects.select_related("item_type", "state__gear_set")
+        .filter(item_no=item_no.replace("\x00", ""))
+        .first()
+    )
     found = replacements_for(item, queries.question()) if item else []
     return JsonResponse({"offers": [one.as_json() for one in found]})

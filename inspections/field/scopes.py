@@ -38,11 +38,12 @@ def scope_of(caller: Caller, kind: str, name: str) -> Scope:
         return _usual(caller, home)
     if kind not in SCOPES:
         raise NoScope(_("There is no such choice. Choose a crew, a truck or a depot."))
-    if kind == "all":
+    bound = home if caller.device.kind == "shared" else None
+    if kind == "all" and bound is None:
         return Scope("all", "", home)
-    found, depot = _named(caller, kind, name)
-    if caller.device.kind == "shared" and home is not None and depot != home:
-        raise NoScope(_("This tablet belongs to %s. Choose what is there.") % home)
+    found, depot = _named(caller, kind, name) if kind != "all" else ("", None)
+    if bound is not None and depot != bound:
+        raise NoScope(_("This tablet belongs to %s. Choose what is there.") % bound)
     return Scope(kind, found, depot)
 
 

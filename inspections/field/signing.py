@@ -5,12 +5,15 @@ from __future__ import annotations
 import base64
 import hashlib
 from functools import lru_cache
+from typing import Any
 
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from django.conf import settings
+
+from gear.rules.hashing import canonical
 
 LABEL = b"field-bundle-signing-1"  # another purpose of the same secret has a label of its own
 ORDER = (
@@ -23,6 +26,12 @@ def sign(text: str) -> str:
     """The signature of a text: ECDSA P-256 over SHA-256, raw r||s as WebCrypto reads it, in base64."""
     r, s = decode_dss_signature(_key(settings.SECRET_KEY).sign(text.encode(), ec.ECDSA(hashes.SHA256())))
     return base64.b64encode(r.to_bytes(HALF, "big") + s.to_bytes(HALF, "big")).decode()
+
+
+def signed(stated: dict[str, Any]) -> dict[str, str]:
+    """The text that is signed, and its signature. The phone reads nothing but that text."""
+    text = canonical(stated).decode()
+    return {"text": text, "signature": sign(text)}
 
 
 def public_key() -> str:

@@ -25,7 +25,7 @@ from inspections.field import callers
 from inspections.field.answered import answered
 from inspections.field.callers import Caller
 from inspections.field.closed_accounts import keep_of_closed_account
-from inspections.field.confirming import Unconfirmed, held_unconfirmed, person_of
+from inspections.field.confirming import Unconfirmed, held_unconfirmed, person_of, takes_out_of_use
 from inspections.field.kinds import BadRecord, Sent
 from inspections.field.registry import doing_of
 from inspections.models import Device
@@ -107,6 +107,7 @@ def _taken(raw: Any, caller: Caller, now: datetime) -> dict[str, str]:
         _hold(raw, caller)
         return _result(sent_id, "refused", error.code, str(error))
     except (BadRecord, BadQuestion) as error:
+        _hold(raw, caller)  # a program of another release must not be the reason why a cut glove stays in use
         return _kept(raw, caller, sent_id, "BAD_RECORD", str(error))
     except REFUSALS as error:
         return _kept(raw, caller, sent_id, getattr(error, "code", type(error).__name__), str(error))
@@ -161,8 +162,7 @@ def _read(raw: Any, caller: Caller, now: datetime) -> Sent:
 
 def _check_symbols(raw: Mapping[str, Any]) -> None:
     """Raise BadRecord for what no database keeps."""
-    shown = json.dumps(raw, ensure_ascii=False)
-    if "\\u0000" in shown or any("\ud800" <= symbol <= "\udfff" for symbol in shown):
+    if not callers.keepable(raw):
         raise BadRecord(_("The record holds a character that cannot be kept. Type it again."))
 
 
@@ -220,6 +220,8 @@ def _person_of(raw: Mapping[str, Any], caller: Caller) -> User | None:
 
 def _hold(raw: Mapping[str, Any], caller: Caller) -> None:
     """What takes gear out of use counts before its person confirmed it, and never stops the other records."""
+    if not isinstance(raw, dict) or not takes_out_of_use(raw) or not callers.keepable(raw):
+        return
     try:
         with transaction.atomic():
             held_unconfirmed(raw, caller)

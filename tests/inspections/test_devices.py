@@ -13,13 +13,15 @@ from django.test import Client
 from django.utils import timezone
 
 from gear.actions.acting import Act
-from gear.models import Entry, ItemState, Refusal, User
+from gear.ledger import append
+from gear.models import Entry, ItemState, Refusal, Submission, User
 from gear.permissions import NotAllowed
 from inspections.actions import devices
-from inspections.field import callers, confirming, sealing
+from inspections.field import callers, confirming, sealing, signing
 from inspections.field.callers import Caller
 from inspections.models import Device
 from tests import builders
+from tests.inspections.fielding import opened
 
 pytestmark = pytest.mark.django_db
 
@@ -154,6 +156,16 @@ def test_a_revoked_device_hears_so_and_nothing_else(yard):
         assert answer.headers["Clear-Site-Data"] == '"cache"'
 
 
+def test_that_a_device_was_revoked_is_signed_for_whoever_asks_with_a_number_of_their_own(yard):
+    devices.revoke(yard.tablet, act=Act(yard.cast.orla))
+    answer = yard.client.get("/truck/bundle/", {"nonce": "a-nonce-of-this-test"})
+    assert answer.status_code == 410
+    stated = opened(answer)
+    assert (stated["what"], stated["nonce"]) == ("revoked", "a-nonce-of-this-test")
+    assert stated["installation"] == signing.installation()
+    assert "text" not in yard.client.get("/truck/bundle/").json()
+
+
 def test_of_a_revoked_device_only_how_much_it_holds_is_kept(yard, rf):
     devices.revoke(yard.tablet, act=Act(yard.cast.orla))
     entries = Entry.objects.count()
@@ -222,6 +234,22 @@ def test_a_proof_serves_no_other_record_and_no_other_person(yard):
         with pytest.raises(confirming.Unconfirmed) as refused:
             confirming.person_of({**good, **changes}, Caller(yard.tablet, None))
         assert refused.value.code == "PIN_WRONG"
+
+
+def test_a_record_that_was_taken_confirms_nothing_but_itself(yard):
+    one = record("dev", "2580", kind="lost")
+    by = yard.cast.dev
+    append(Submission(id=one["id"], by=by, act="field.lost", fingerprint="f" * 64, answer={}))
+    known = {"id": one["id"], "person": "dev", "proof": None}
+    assert confirming.person_of({**known, "kind": "lost"}, Caller(yard.tablet, None)) == yard.cast.dev
+    with pytest.raises(confirming.Unconfirmed):
+        confirming.person_of({**known, "kind": "answered"}, Caller(yard.tablet, None))
+    assert post(yard.client, "/truck/person/", {**known, "kind": "lost"}).json()["refused"] == "PIN_WRONG"
+
+
+@pytest.mark.parametrize("name", ["dev\x00", "\ud800"])
+def test_a_name_that_no_database_can_look_for_is_nobodys(yard, name):
+    assert post(yard.client, "/truck/person/", {"id": str(uuid4()), "person": name}).status_code == 409
 
 
 def test_unknown_name_no_pin_and_wrong_pin_are_told_alike(yard):

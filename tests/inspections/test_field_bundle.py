@@ -77,3 +77,11 @@ def test_the_live_answer_is_signed_with_the_number_of_the_question(cast):
     assert told["item"]["answers"][0]["verdict"] == "good"
     nothing = live(phone_of(cast.dev), "G-NOWHERE")
     assert nothing["answer"]["verdict"] == "unknown"
+
+
+def test_a_tablet_of_a_depot_holds_nothing_of_another(cast):
+    browser = tablet_of(cast.depot, cast.pim)
+    for choice in ({"scope": "all"}, {"scope": "crew", "name": "Crew 7\x00\x00 of nowhere"}):
+        answer = browser.get("/truck/bundle/", {"nonce": NONCE, **choice})
+        assert (answer.status_code, answer.json()["refused"]) == (409, "NO_SCOPE")
+    assert bundle(tablet_of(None, cast.pim, key="anywhere"), scope="all")["scope"]["kind"] == "all"

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from gear.models import Entry, GivenAnswer, Refusal
+from gear.models import Entry, GivenAnswer, ItemState, Refusal
 from tests.inspections.fielding import answered, at, good_pair, outcomes, phone_of, record, send, truck
 
 pytestmark = pytest.mark.django_db
@@ -33,6 +33,16 @@ def test_a_look_before_use_is_recorded_once(cast, glove):
     assert outcomes(send(browser, one)) == [("recorded", "")]
     assert outcomes(send(browser, one)) == [("already", "")]
     assert Entry.objects.filter(kind="inspected", via="field").count() == 1
+
+
+def test_what_takes_gear_out_of_use_holds_it_though_the_record_cannot_be_read(cast, glove):
+    unread = [record("event", glove, event="melted"), record("damage", glove, occurred_at="yesterday")]
+    assert outcomes(send(phone_of(cast.dev), *unread)) == [("refused", "BAD_RECORD")] * 2
+    assert {entry.by for entry in Entry.objects.filter(item=glove, kind="held")} == {None}
+    assert ItemState.objects.get(item=glove).condition == "held"
+    looked = record("checked", glove, outcome="accept", occurred_at="yesterday")
+    send(phone_of(cast.dev), looked)
+    assert Entry.objects.filter(item=glove, kind="held").count() == 2
 
 
 def test_one_bad_record_stops_no_other_and_is_kept_as_it_was(cast, glove):

@@ -8,7 +8,8 @@ import * as time from "./time.js";
 
 export const changes = new EventTarget(); // "change" when the data changed, "revoked" when this device was
 let held = null; // the bundle as signed
-let index = new Map();
+let numbers = new Map(); // apart from the codes: a code with its dashes taken out must never be read as a number
+let codes = new Map();
 let wrong = "NO_DATA"; // why nothing can be said: NO_DATA or BAD_DATA
 
 export const ready = Promise.all([kept("bundle"), time.ready]).then(async ([found]) => {
@@ -23,13 +24,15 @@ export const trouble = () => (held ? "" : wrong);
 export const rows = () => held?.items ?? [];
 export const ageMs = () => (held ? Math.max(0, time.now().ms - held.issued_ms) : null);
 
-const folded = (text) => String(text).trim().toUpperCase();
-const asCode = (text) => folded(text).replace(/[\s-]/g, "");
+const typed = (text) => String(text).trim().replace(/\s+/g, " ");
+const asCode = (text) => typed(text).toUpperCase().replace(/[ -]/g, "");
 
 // The row of a label code or item number, with what was asked beside it; null for whatever is not in the data.
 export function find(text) {
-  const row = index.get(folded(text)) ?? index.get(asCode(text));
-  return row ? { ...row, asked: index.has(folded(text)) ? folded(text) : asCode(text) } : null;
+  const numbered = numbers.get(typed(text)) ?? numbers.get(typed(text).toUpperCase());
+  if (numbered) return { ...numbered, asked: numbered.no };
+  const labelled = codes.get(asCode(text));
+  return labelled ? { ...labelled, asked: asCode(text) } : null;
 }
 
 // Fetches new data. {ok} or {ok: false, refused, message}: without an answer `refused` is "NO_ANSWER".
@@ -41,7 +44,10 @@ export async function refresh() {
   if (scope.kind) asked.set("scope", scope.kind);
   if (scope.name) asked.set("name", scope.name);
   const { status, json } = await fetchJson(`/truck/bundle/?${asked}`, { timeout: 60_000 });
-  if (status === 410 && json?.refused === "REVOKED") return revoked(json);
+  if (status === 410 && json?.refused === "REVOKED") {
+    const signed = await opened(json, { what: "revoked", nonce }).catch(() => null);
+    return signed ? revoked(json) : { ok: false, refused: "NO_ANSWER", message: "" };
+  }
   if (json?.refused) return { ok: false, refused: json.refused, message: json.message ?? "" };
   const stated = status === 200 ? await opened(json, { what: "bundle", nonce }).catch(() => null) : null;
   if (!stated || !Array.isArray(stated.items)) return { ok: false, refused: "NO_ANSWER", message: "" };
@@ -55,7 +61,8 @@ export async function refresh() {
 async function revoked(json) {
   await keep("bundle", null);
   held = null;
-  index = new Map();
+  numbers = new Map();
+  codes = new Map();
   wrong = "NO_DATA";
   changes.dispatchEvent(new Event("revoked"));
   return { ok: false, refused: "REVOKED", message: json.message ?? "" };
@@ -64,11 +71,7 @@ async function revoked(json) {
 function take(stated) {
   held = stated;
   wrong = "";
-  index = new Map();
-  for (const row of stated.items) {
-    for (const code of row.old_codes) index.set(code, row);
-    if (row.code) index.set(row.code, row);
-  }
-  for (const row of stated.items) index.set(folded(row.no), row); // an item number wins over a label code
+  numbers = new Map(stated.items.map((row) => [row.no, row]));
+  codes = new Map(stated.items.flatMap((row) => [...row.old_codes, row.code].filter(Boolean).map((code) => [code, row])));
   changes.dispatchEvent(new Event("change"));
 }

@@ -2,6 +2,7 @@
 // about; going back draws it anew, so that no old answer ever stands there.
 import { startFreshness } from "./freshness.js";
 import { followPage } from "./language.js";
+import "./revoked.js";
 import { SCREENS } from "./screens.js";
 import { markScreen, startStatus } from "./status.js";
 import { copyOf } from "./words.js";
