@@ -3,11 +3,11 @@
 import * as data from "./data.js";
 import { fetchJson } from "./fetching.js";
 import { add } from "./queue.js";
-import { reportedOf } from "./reported.js";
+import { reported } from "./reported.js";
 import { newNonce, opened } from "./signed.js";
 import * as time from "./time.js";
 import { decide, stopped } from "./verdict.js";
-import { who } from "./who.js";
+import { ready as whoReady, who } from "./who.js";
 import { word } from "./words.js";
 
 const PATIENCE = 1500; // milliseconds for which a good from this device waits for the server's word
@@ -17,7 +17,7 @@ const WORSE = { good: 0, unknown: 1, stop: 2 };
 // onAnswer(answer) for each answer as it comes: that of verdict.js with `source` ("phone" or "server"), `asked`, `at_ms`,
 // `worse` (worse than the one shown before) and `final`. Returns the last one.
 export async function ask(text, { onAnswer }) {
-  await data.ready;
+  await Promise.all([data.ready, whoReady]); // whose gear it is counts as well
   const server = fromServer(text);
   const own = await fromPhone(text);
   let shown = null;
@@ -44,9 +44,11 @@ export const toldOf = (shown) => ({
   data_age_s: Math.round((shown.ageS ?? 0) + Math.max(0, time.now().ms - shown.at_ms) / 1000), source: shown.source,
 });
 
-async function fromPhone(text) {
-  const row = data.find(text);
-  return { ...(await judged(row, data.meta(), data.trouble())), source: "phone" };
+const fromPhone = (text) => ofPhone(data.find(text));
+
+// The answer of this device's data about a row of it, as `ask` gives it, for lists: it is not put on record.
+export async function ofPhone(row, holderName = who()?.holder ?? null) {
+  return { ...(await judged(row, data.meta(), data.trouble(), holderName)), source: "phone" };
 }
 
 async function fromServer(text) {
@@ -60,18 +62,16 @@ async function fromServer(text) {
   await time.saw(stated.issued_ms);
   if (stated.answer) return { ...stated.answer, row: null, ageS: 0, source: "server" };
   const row = { ...stated.item, asked: stated.asked_code };
-  return { ...(await judged(row, stated, "")), source: "server" };
+  return { ...(await judged(row, stated, "", who()?.holder ?? null)), source: "server" };
 }
 
 // The decision, with what was recorded here and cannot be in the data yet.
-async function judged(row, meta, trouble) {
-  const here = row ? await reportedOf(row.no) : { out: null, checkedOn: null };
+async function judged(row, meta, trouble, holderName) {
+  const found = await reported();
+  const here = (no) => found(no, meta?.issued_ms);
+  const given = decide(row, { ...clock(), meta, trouble, holderName, checkedOn: row ? here(row.no).checkedOn : null });
   // A pair or a set is no better than the worst of its pieces.
-  const mates = await Promise.all((row?.members ?? []).map((no) => reportedOf(no)));
-  here.out ??= mates.find((mate) => mate.out)?.out ?? null;
-  const holderName = who()?.holder ?? null;
-  const given = decide(row, { ...clock(), meta, trouble, holderName, checkedOn: here.checkedOn });
-  if (!here.out) return given;
+  if (!row || ![row.no, ...row.members].some((no) => here(no).out)) return given;
   const reason = { code: "REPORTED_HERE", sentence: word("why_REPORTED_HERE"), who: word("who_REPORTED_HERE"), source: "" };
   return stopped(given, reason);
 }

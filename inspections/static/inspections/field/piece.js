@@ -6,7 +6,7 @@ import { dayWords, momentWords } from "./dates.js";
 import { fetchJson } from "./fetching.js";
 import { keepPhoto, madeSmall, photosOf, changes as photoChanges } from "./photo.js";
 import { add } from "./queue.js";
-import { reportedOf } from "./reported.js";
+import { reported } from "./reported.js";
 import { verdictBox } from "./shapes.js";
 import * as time from "./time.js";
 import { confirm } from "./who.js";
@@ -112,10 +112,7 @@ async function replacements(place, row) {
 async function stillGood(offers) {
   const { ms } = time.now();
   const today = data.meta()?.days.find((day) => day.from_ms <= ms && ms < day.until_ms)?.on;
-  const good = [];
-  for (const offer of today ? offers : []) {
-    const outs = await Promise.all(offer.numbers.map(reportedOf));
-    if ((!offer.good_through || offer.good_through >= today) && !outs.some((one) => one.out)) good.push(offer);
-  }
-  return good;
+  const found = await reported();
+  const isOut = (no) => Boolean(found(no, data.meta()?.issued_ms).out);
+  return today ? offers.filter((offer) => (!offer.good_through || offer.good_through >= today) && !offer.numbers.some(isOut)) : [];
 }

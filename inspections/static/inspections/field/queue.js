@@ -2,7 +2,7 @@
 // is sent in the order in which it was recorded, and leaves only when the server has it.
 import * as data from "./data.js";
 import { fetchJson } from "./fetching.js";
-import { acknowledged } from "./reported.js";
+import { acknowledged, letGo } from "./reported.js";
 import * as store from "./store.js";
 import * as time from "./time.js";
 import { isShared, who } from "./who.js";
@@ -51,13 +51,13 @@ export async function again(id, changed_ = {}, by = null) {
   const row = await store.get("queue", id);
   if (!row) return;
   const record = { ...row.record, ...changed_ };
-  if (row.code === "IdReused") {
-    record.id = crypto.randomUUID();
-    await store.remove("queue", id);
-  }
+  if (row.code === "IdReused") record.id = crypto.randomUUID();
   if (typeof record.proof === "function") record.proof = await record.proof(record.id); // a PIN is sealed for one record
   if (by) Object.assign(record, { person: by.username, proof: (await by.proof?.(record.id)) ?? null });
-  await store.put("queue", { ...row, id: record.id, state: "waiting", code: "", message: "", tries: 0, record });
+  await store.replace("queue", id, { ...row, id: record.id, state: "waiting", code: "", message: "", tries: 0, record });
+  for (const photo of record.id === id ? [] : await store.all("photos")) {
+    if (photo.record === id) await store.put("photos", { ...photo, record: record.id });
+  }
   changed();
   await send();
 }
@@ -68,6 +68,7 @@ export async function dismiss(id, reason, by = null) {
   if (!row) return;
   const { proof, ...record } = row.record;
   await add("dismissed", { item: null, record, code: row.code, reason }, by);
+  await letGo(record, time.now().ms);
   await store.remove("queue", id);
   changed();
 }
@@ -75,7 +76,8 @@ export async function dismiss(id, reason, by = null) {
 // One sender at a time on this device, whatever number of windows is open.
 export function send() {
   return navigator.locks.request("truck-queue", { ifAvailable: true }, async (lock) => {
-    if (!lock || !navigator.onLine) return;
+    if (!lock) return later(FIRST_WAIT); // whoever sends now may have looked before the newest record was there
+    if (!navigator.onLine) return;
     clearTimeout(timer);
     let size = AT_ONCE;
     for (;;) {

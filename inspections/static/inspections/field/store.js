@@ -33,10 +33,18 @@ async function run(store, mode, work) {
 export const get = (store, key) => run(store, "readonly", (rows) => rows.get(key));
 export const all = (store) => run(store, "readonly", (rows) => rows.getAll());
 export const put = (store, row) => run(store, "readwrite", (rows) => rows.put(row));
+export const replace = (store, key, row) => run(store, "readwrite", (rows) => { rows.delete(key); return rows.put(row); });
 export const remove = (store, key) => run(store, "readwrite", (rows) => rows.delete(key));
 
 export const kept = async (name) => (await get("kept", name))?.value;
 export const keep = (name, value) => put("kept", { name, value });
+
+// Keeps what `work` makes of the kept value, in one step: no other window and no other task comes in between.
+export const change = (name, work) => run("kept", "readwrite", (rows) => {
+  const asked = rows.get(name);
+  asked.onsuccess = () => rows.put({ name, value: work(asked.result?.value) });
+  return asked;
+});
 
 // Everything, for a device that was revoked.
 export async function wipe() {

@@ -1,6 +1,6 @@
 // The time this device may rely on. It is the highest it has ever seen, its own or the server's, and never goes back:
 // a clock that is set back cannot make old data fresh. Only the server, asked a question of our own, sets it anew.
-import { keep, kept } from "./store.js";
+import { change, keep, kept } from "./store.js";
 
 const JITTER = 60_000; // clocks are put right by seconds now and then; the time used never goes back all the same
 const SAVE_EVERY = 10_000;
@@ -29,12 +29,16 @@ export function now() {
 export function saw(serverMs) {
   highest = serverMs;
   behind = Math.max(0, serverMs - Date.now());
-  return save();
-}
-
-function save() {
   saved = highest;
   return keep("time", { highest, behind });
+}
+
+// What another window has seen meanwhile is never taken back.
+function save() {
+  saved = highest;
+  const mine = { highest, behind };
+  return change("time", (found) => ({
+    highest: Math.max(mine.highest, found?.highest ?? 0), behind: Math.max(mine.behind, found?.behind ?? 0) }));
 }
 
 addEventListener("pagehide", () => highest !== Infinity && now() && save());

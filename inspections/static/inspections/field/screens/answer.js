@@ -2,6 +2,7 @@
 import { alertOf } from "../alerts.js";
 import { ask } from "../ask.js";
 import { grouped, read } from "../code.js";
+import * as data from "../data.js";
 import { ageWords, dayWords, momentWords } from "../dates.js";
 import { verdictBox } from "../shapes.js";
 import { listen } from "../wedge.js";
@@ -12,14 +13,15 @@ const LONGEST_MS = 5 * 60 * 1000;
 export function show(root, text, { go, has }) {
   if (!text.trim()) return go("scan"); // nothing to ask about
   const part = (name) => root.querySelector(`[data-part="${name}"]`);
-  let shown = null, began = null, left = false;
+  let shown = null, began = null, left = false, asking = false;
 
   function draw(answer) {
     if (left) return;
     const other = answer.verdict !== shown?.verdict;
+    const worse = answer.worse || (shown?.verdict === "good" && other);
     shown = answer;
     began = { steady: performance.now(), wall: Date.now() };
-    part("verdict").replaceChildren(...(answer.worse ? [copyOf("answer-worse")] : []), verdictBox(answer.verdict, answer.words), reasonsOf(answer));
+    part("verdict").replaceChildren(...(worse ? [copyOf("answer-worse")] : []), verdictBox(answer.verdict, answer.words), reasonsOf(answer));
     part("piece").replaceChildren(...pieceOf(answer, text));
     part("acts").replaceChildren(actsOf(answer, has));
     offerCheck(answer.row);
@@ -65,10 +67,18 @@ export function show(root, text, { go, has }) {
   const clock = setInterval(look, 1000);
   document.addEventListener("visibilitychange", look);
   const deafen = listen(next);
-  ask(text, { onAnswer: draw });
+  const inquire = () => {
+    asking = true;
+    return ask(text, { onAnswer: draw }).finally(() => { asking = false; });
+  };
+  // What this device said by itself is asked anew as soon as it hears from the server.
+  const heard = () => shown?.source === "phone" && !asking && inquire();
+  data.changes.addEventListener("change", heard);
+  inquire();
   return () => {
     left = true;
     clearInterval(clock);
+    data.changes.removeEventListener("change", heard);
     document.removeEventListener("visibilitychange", look);
     deafen();
   };

@@ -1,17 +1,11 @@
 // Lend or borrow: the piece that was scanned, its mates with it, to another truck or person. The address holds its code.
+import { ofPhone } from "../ask.js";
 import * as data from "../data.js";
 import { add } from "../queue.js";
-import * as time from "../time.js";
-import { decide } from "../verdict.js";
 import { confirm, who } from "../who.js";
 import { copyOf, word } from "../words.js";
 
 const TO_HANDS = new Set(["truck", "person", "crew", "contractor"]);
-
-function answerOf(row) {
-  const { ms, trusted } = time.now();
-  return decide(row, { nowMs: ms, trusted, meta: data.meta(), trouble: data.trouble(), holderName: null });
-}
 
 // Where it may go: what is not good goes to a shelf, a bench or a lab alone. The trucks of the person's crew first.
 function places(row, answer) {
@@ -48,12 +42,12 @@ export function show(root, code) {
     }));
   };
 
-  data.ready.then(() => {
+  data.ready.then(async () => {
     row = data.find(code);
     place("missing").hidden = Boolean(row);
     place("choice").hidden = !row;
     if (!row) return;
-    answer = answerOf(row);
+    answer = await ofPhone(row, null);
     place("what").textContent = `${row.no} · ${row.heading}`;
     place("now").textContent = row.holder ? word("lend-now", { name: row.holder.name }) : "";
     place("blocked").hidden = answer.verdict === "good";

@@ -14,6 +14,7 @@ import { copyOf, word } from "../words.js";
 import { truckNamed } from "./begin.js";
 import * as kept from "./kept.js";
 import { listsOf, placeOf, whyOf } from "./lists.js";
+import { current } from "./marks.js";
 import { expectedOf, judged, lostOf, piecesOf, tallyOf } from "./tally.js";
 
 const AGAIN_MS = 2500; // the camera reads a label many times a second: for so long it is the same scan
@@ -58,7 +59,12 @@ export function scanning(stage, walk, { go }) {
   });
   const take = (text) => { chain = chain.then(() => (left ? null : scanned(text))); return chain; };
 
+  async function renew() {
+    walk.marks = await current(() => walk.marks);
+  }
+
   async function scanned(text) {
+    await renew();
     const { code, problem } = read(text);
     const typed = code ?? (data.find(text) ? text : null);
     if (!typed) return tell([copyOf("walk-notice", { words: word(problem === "foreign" ? "walk-foreign" : "walk-misread") })], "unknown");
@@ -135,6 +141,7 @@ export function scanning(stage, walk, { go }) {
       part("problem").textContent = word("walk-not-confirmed");
       return;
     }
+    await renew();
     draw();
     const { ms } = time.now();
     const oldest = walk.marks.map((one) => one.as_of_ms);
@@ -173,7 +180,7 @@ export function scanning(stage, walk, { go }) {
   part("finish").addEventListener("click", () => chain.then(settled).then(finish));
   const deafen = listen(take);
   data.changes.addEventListener("change", draw);
-  draw();
+  renew().then(draw);
   start();
   return () => {
     left = true;
