@@ -16,7 +16,8 @@ def moved(sent: Sent, act: Act) -> dict[str, Any]:
     """Move the piece, and those named `with` it, to another holder, all or none. Body:
 
     {"to": {"kind", "name"}, "with": [item numbers]}. What is there already is kept as said and moves nothing: two
-    people may record the same loan. Of two loans the later by its true time says where the piece is; both stay.
+    people may record the same loan, and one may have named a single piece of it. Of two loans the later by its true
+    time says where the piece is; both stay.
     """
     if sent.item is None:
         raise BadRecord("item must name the piece that moved.")
@@ -25,8 +26,12 @@ def moved(sent: Sent, act: Act) -> dict[str, Any]:
     if {one.item_no for one in mates} != set(numbers) - {sent.item.item_no}:
         raise BadRecord("with names a piece that is not in the book.")
     to = _holder(sent.body.get("to"))
+    named = [sent.item, *mates]
+    here = Item.objects.filter(pk__in=[one.pk for one in named], state__holder=to)
+    there = set(here.values_list("pk", flat=True))
+    going = [one for one in named if one.pk not in there]
     try:
-        entries = custody.move([sent.item, *mates], to=to, act=act)
+        entries = custody.move(going or named, to=to, act=act)
     except Refused as error:
         if error.code != "SAME_PLACE":
             raise

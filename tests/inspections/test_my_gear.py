@@ -94,6 +94,15 @@ def test_the_mate_goes_with_the_piece_or_neither_does(crew):
     assert place(left) == "T-7"
 
 
+def test_the_mate_of_a_piece_that_is_there_already_still_goes(crew):
+    left, right = crew.pair
+    phone = fielding.phone_of(crew.dev)
+    for loan in (moved(left, crew.t7), moved(left, crew.t7, **{"with": [right.item_no]})):
+        assert fielding.outcomes(fielding.send(phone, loan)) == [("recorded", "")]
+    assert (place(left), place(right)) == ("T-7", "T-7")
+    assert Entry.objects.filter(kind="moved", item__in=crew.pair).count() == 2
+
+
 def test_what_is_not_good_goes_to_a_shelf_alone(crew):
     phone = fielding.phone_of(crew.dev)
     assert fielding.outcomes(fielding.send(phone, moved(crew.held, crew.t9))) == [("refused", "NOT_GOOD")]
