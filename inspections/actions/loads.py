@@ -13,14 +13,15 @@ from django.utils.translation import gettext_lazy as _
 from gear import permissions, queries
 from gear.actions.acting import Act, keeping_refusals
 from gear.actions.refusals import FieldRefused
-from gear.ledger import IdReused, append
+from gear.ledger import IdReused, append, site_zone
 from gear.models import Holder
 from gear.permissions import bound_to
+from gear.rules.moments import local_day
 from gear.rules.readiness import GOOD, STOP, UNKNOWN, Answer
 from inspections.models import LoadCheck, LoadList, TruckClass, TruckFitting
 from inspections.queries import loads as reads
 from inspections.rules import loadlist
-from inspections.rules.loadlist import LARGEST, LONGEST, Line
+from inspections.rules.loadlist import LARGEST, LONGEST, Found, Line
 
 MILDEST_FIRST = (GOOD, UNKNOWN, STOP)
 
@@ -150,8 +151,9 @@ def record_walk(walk: Walk, *, act: Act) -> LoadCheck:
                 raise IdReused(_("This walk is kept already, as another person's or of another truck."))
             return known
         found = [reads.found_in(piece) for piece in walk.pieces]
-        short = sum(int(line["count"]) - int(line["aboard"]) for line in walk.short)
-        tally = loadlist.tally(found, back_on=walk.back_on, short=short)
+        # Nothing is good through a return that was over before the walk.
+        back_on = max(walk.back_on, local_day(walk.finished_at, site_zone()))
+        tally = loadlist.tally(found, back_on=back_on, short=_short(walk, found, back_on))
         row = LoadCheck(
             id=act.id,
             by=act.by,
@@ -175,6 +177,16 @@ def record_walk(walk: Walk, *, act: Act) -> LoadCheck:
         )
         append(row)
         return row
+
+
+def _short(walk: Walk, found: Sequence[Found], back_on: date) -> int:
+    """How many the load list lacks: as told, or by the pieces that were told where these fill less of it."""
+    told = sum(int(line["count"]) - int(line["aboard"]) for line in walk.short)
+    if walk.load_list is None:
+        return told
+    counting = reads.counting([one.item_no for one in found if one.counts(back_on)])
+    lines = loadlist.from_json(walk.load_list.lines)
+    return max(told, sum(cover.short for cover in loadlist.covered(lines, counting)))
 
 
 def _arrived(walk: Walk) -> dict[str, Any]:

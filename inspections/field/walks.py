@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -31,11 +31,11 @@ def load_check(sent: Sent, act: Act) -> dict[str, Any]:
     """
     body = sent.body
     crew = words(body, "crew", most=MOST_PEOPLE)
-    started, finished = _moment(body, "started_ms"), _moment(body, "finished_ms")
+    started, finished = _times(sent)
     walk = Walk(
         truck=_truck(text(body, "truck", most=80)),
         started_at=started,
-        finished_at=max(started, finished),
+        finished_at=finished,
         back_on=_day(body.get("back_on"), "back_on"),
         crew=tuple(crew),
         load_list=_list(body.get("list")),
@@ -47,6 +47,19 @@ def load_check(sent: Sent, act: Act) -> dict[str, Any]:
     )
     row = record_walk(walk, act=replace(act, id=_uuid(body.get("walk"))))
     return {"load_check": str(row.pk), "outcome": row.outcome}
+
+
+def _times(sent: Sent) -> tuple[datetime, datetime]:
+    """When the walk began and ended, never after it was recorded.
+
+    The newest walk of a truck speaks for it. Where the phone's clock cannot be believed, the walk ended when its record
+    counts as having happened, and lasted as long as the phone says.
+    """
+    started, finished = _moment(sent.body, "started_ms"), _moment(sent.body, "finished_ms")
+    lasted = max(finished - started, timedelta(0))
+    if sent.flags or finished > sent.occurred_at:
+        finished = sent.occurred_at
+    return finished - lasted, finished
 
 
 def _uuid(value: Any) -> UUID:

@@ -122,6 +122,26 @@ def covers(lines: Sequence[Line], rows: Sequence[OnRecord], *, back_on: date) ->
     return loadlist.covered(lines, counting)
 
 
+def counting(item_nos: Sequence[str]) -> list[Aboard]:
+    """These pieces as a load list counts them, by what is on record of them now; each once, in three queries."""
+    identities = marked(item_nos)
+    rows = ItemState.objects.filter(item__item_no__in=list(identities))
+    found = {
+        number: (hand, set_no)
+        for number, hand, set_no in rows.values_list("item__item_no", "item__hand", "gear_set__set_no")
+    }
+    members = members_of(set_no for _hand, set_no in found.values())
+    return [
+        Aboard(
+            number,
+            {**identities[number], "hand": hand},
+            set_no,
+            members.get(set_no or "", frozenset({number})),
+        )
+        for number, (hand, set_no) in found.items()
+    ]
+
+
 def members_of(sets: Iterable[str | None]) -> dict[str, frozenset[str]]:
     """The numbers of all pieces of each of these sets, wherever they are, in one query."""
     found: dict[str, set[str]] = {}

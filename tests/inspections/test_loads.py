@@ -25,7 +25,7 @@ from inspections.rules import loadlist
 from inspections.rules.loadlist import Line
 from tests import builders
 from tests.inspections.sealed_rows import load_check
-from tests.inspections.walking import body, gear_of_twelve, piece, sent, truck, walked
+from tests.inspections.walking import body, gear_of_twelve, ms, piece, sent, truck, walked
 
 pytestmark = pytest.mark.django_db
 BLANKETS = (Line("blanket", 2, "2"),)
@@ -209,6 +209,29 @@ def test_a_phone_that_tells_good_of_a_walk_that_is_not_is_not_believed(pieces, o
     truck()
     kept = walked(*pieces, outcome="good")
     assert (kept.told_outcome, kept.outcome) == ("good", outcome)
+
+
+def test_a_walk_that_lacks_what_its_list_asks_for_is_not_good_though_the_phone_named_nothing_short():
+    gear_of_twelve()
+    bucket()
+    listed = {"class": "Bucket truck", "version": 1}
+    assert walked(piece("B-1"), list=listed, short=[]).outcome == "unknown"
+
+
+def test_nothing_is_good_through_a_return_before_the_walk():
+    gear_of_twelve(1)
+    yesterday = timezone.localdate() - timedelta(days=1)
+    kept = walked(piece("B-1", through=yesterday), back_on=str(yesterday - timedelta(days=3)))
+    assert (kept.told_outcome, kept.outcome) == ("good", "stop")
+
+
+def test_a_clock_that_runs_ahead_does_not_make_a_walk_the_newest_for_ever():
+    gear_of_twelve(1)
+    later = timezone.now() + timedelta(days=900)
+    ahead = walked(piece("B-1"), started_ms=ms(later - timedelta(minutes=9)), finished_ms=ms(later))
+    assert ahead.finished_at - ahead.started_at == timedelta(minutes=9)
+    newest = walked(piece("B-1", "not_seen"), outcome="unknown")
+    assert loads.last_walks()[truck().pk] == newest
 
 
 def test_a_phone_that_told_worse_is_believed():
