@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
@@ -15,13 +16,28 @@ BLANK_LINES = 18  # for paper operation: one page of them
 PACK_LINES, DAMAGE_LINES = 10, 6  # together one page of Letter
 
 
-def load_sheet_pdf(told: Paper, *, job: Sequence[Any] = (), paper: str = "letter") -> bytes:
+@dataclass(frozen=True)
+class JobLines:
+    """A job check as the sheet prints it: when and by whom, its verdict in words, what was entered, what was found.
+
+    `lines` are (whether it speaks against the job, sentence), the worst first.
+    """
+
+    heading: str
+    verdict: str
+    words: str
+    caution: str
+    asked: tuple[tuple[str, str], ...]
+    lines: tuple[tuple[bool, str], ...]
+
+
+def load_sheet_pdf(told: Paper, *, job: JobLines | None = None, paper: str = "letter") -> bytes:
     """The load sheet as a tagged PDF on Letter or A4. Raises NotSet."""
     return pdf_from(load_sheet_html(told, job=job, paper=paper))
 
 
-def load_sheet_html(told: Paper, *, job: Sequence[Any] = (), paper: str = "letter") -> str:
-    """The sheet as one document that needs no server. `job` are the lines of a job check of today."""
+def load_sheet_html(told: Paper, *, job: JobLines | None = None, paper: str = "letter") -> str:
+    """The sheet as one document that needs no server. `job` is the job check that speaks for the truck today."""
     return render_to_string(
         "reports/load_sheet_print.html", _context([told], paper, pack=False) | {"job": job}
     )

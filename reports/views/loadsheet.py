@@ -11,15 +11,18 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from gear import wording
 from gear.models import Holder
 from gear.queries import question
 from inspections.queries import loads
 from inspections.queries.jobs import job_check_of
 from inspections.views.job_words import told_check
 from reports.pdf import PAPERS, NotSet
-from reports.pdf.loadsheet import fallback_pack_pdf, load_sheet_pdf
+from reports.pdf.loadsheet import JobLines, fallback_pack_pdf, load_sheet_pdf
 from reports.queries.loadsheet import load_sheet
 from reports.wording.loadsheet import Paper, tell
 
@@ -44,19 +47,31 @@ def sheet(request: HttpRequest, pk: int) -> HttpResponseBase:
         made_at=asked.asked_at,
         zone=settings.TIME_ZONE,
     )
+    job = _job(truck, asked.as_of)
     return _pdf(
-        request, lambda paper: load_sheet_pdf(told, paper=paper), name=f"load-sheet-{truck.name}", pk=pk
+        request,
+        lambda paper: load_sheet_pdf(told, job=job, paper=paper),
+        name=f"load-sheet-{truck.name}",
+        pk=pk,
     )
 
 
-def _job(truck: Holder, on: date) -> list[str]:
-    """The lines of the job check that speaks for the truck on this day, worst first; none where none was made."""
+def _job(truck: Holder, on: date) -> JobLines | None:
+    """The job check that speaks for the truck on this day, worst first; None where none was made."""
     row = job_check_of(truck, on)
     if row is None:
-        return []
-    told = told_check(row)
-    lines = [one["sentence"] for part in told["parts"] for one in part["findings"]]
-    return [f"{told['words']}. {told['caution']}", *lines]
+        return None
+    told, local = told_check(row), timezone.localtime(row.at)
+    made = {"at": f"{wording.day(local.date())}, {date_format(local, 'H:i')}", "who": row.by.name}
+    findings = [one for part in told["parts"] for one in part["findings"]]
+    return JobLines(
+        _("Job check of %(at)s, %(who)s") % made,
+        row.verdict,
+        told["words"],
+        told["caution"],
+        tuple(told["asked"]),
+        tuple((one["verdict"] != "good" and one["verdict"] != "note", one["sentence"]) for one in findings),
+    )
 
 
 def packs(request: HttpRequest) -> HttpResponse:

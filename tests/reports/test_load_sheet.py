@@ -2,6 +2,7 @@
 
 import io
 from datetime import timedelta
+from decimal import Decimal
 
 import pypdf
 import pytest
@@ -17,6 +18,7 @@ from reports.pdf.loadsheet import load_sheet_html
 from reports.queries.loadsheet import load_sheet
 from reports.wording.loadsheet import tell
 from tests import builders
+from tests.inspections.job_crew import checked, ready_crew
 from tests.inspections.walking import gear_of_twelve, piece, truck, walked
 
 pytestmark = pytest.mark.django_db
@@ -73,10 +75,31 @@ def test_the_last_walk_and_what_it_did_not_see_stand_there(twelve):
     assert paper.not_seen == ("B-2",)
 
 
-def test_the_sheet_needs_no_server_and_says_the_lines_of_a_job_check(twelve):
-    html = load_sheet_html(told(), job=["Class 3 or higher covers 24,900 V."])
-    assert "Class 3 or higher covers 24,900 V." in html
+def test_the_sheet_needs_no_server(twelve):
+    html = load_sheet_html(told())
     assert not [word for word in ("src=", "href=", "url(", "@import", "<script") if word in html]
+
+
+def test_the_job_check_that_speaks_for_the_truck_stands_there_with_when_what_and_whose(cast, client):
+    crew = ready_crew(cast)
+    client.force_login(crew.dev.person)
+
+    def words():
+        content = client.get(reverse("load_sheet", args=[crew.truck.pk])).content
+        return " ".join(one.extract_text() for one in pypdf.PdfReader(io.BytesIO(content)).pages)
+
+    assert "Job check of" not in words()
+    checked(crew, fault_ka=Decimal(90))
+    told = " ".join(words().split())
+    for wanted in (
+        "Job check of",
+        crew.bertrand.name,
+        "Too small for 90 kA.",
+        "12.47 kV",
+        "Not shown to be in date",
+    ):
+        assert wanted in told
+    assert "Class 2 or higher covers 12.47 kV." in told
 
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
