@@ -121,14 +121,21 @@ def alike(thing: Thing) -> tuple[tuple[str, str], ...] | None:
 
 
 def ground_findings(aboard: Iterable[Thing], job: Job, pack: RulePack) -> list[Finding]:
-    """Every set aboard against the fault and through the back-by day, and whether there are enough for the sites."""
+    """Every set aboard against the fault and through the back-by day, and whether there are enough for the sites.
+
+    What may not be used at all is told of a jumper that does not count, and where nothing is grounded, too: it is
+    aboard, so it may be picked up.
+    """
     sets = [one for one in aboard if one.kind == JUMPER]
     if job.sites == 0:
-        return [Finding("grounds", "NO_GROUNDS_ASKED", NOTE, {"count": len(sets)})]
+        faults = [fault for one in sets if (fault := fault_of(one, job, part="load"))]
+        return [Finding("grounds", "NO_GROUNDS_ASKED", NOTE, {"count": len(sets)}), *faults]
     findings, fits, perhaps = [], [], []
     for one in sets:
         if one.pieces[0].set_no is None:
             findings.append(Finding("grounds", "IN_NO_SET", NOTE, told(one)))
+            fault = fault_of(one, job, part="load")
+            findings += [fault] if fault else []
             continue
         found = _judged(one, job, pack)
         findings += found

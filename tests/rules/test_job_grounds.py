@@ -191,6 +191,15 @@ def test_a_jumper_in_no_set_is_told_and_does_not_count():
     assert found.verdict == "stop"
 
 
+def test_what_may_not_be_used_is_told_of_grounds_that_are_not_asked_for_too():
+    lone = thing("grounding_jumper", "J-1", cable_size="4/0", verdict="stop")
+    assert against(judged(job(), grounds("4/0"), lone)) == ["NOT_GOOD"]
+    bad = grounds("4/0", verdict="stop")
+    assert judged(job(sites=0), grounds("4/0")).verdict == "good"
+    assert against(judged(job(sites=0), bad)) == ["NOT_GOOD"]
+    assert judged(job(sites=0), bad, left_out=["G-1"]).verdict == "good"
+
+
 # Checked from outside, and what never gets better
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize(("cycles", "seconds"), [(15, "0.25"), (30, "0.5")])
