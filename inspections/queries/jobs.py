@@ -175,8 +175,14 @@ def _thing(
     then = tuple(later[one.item_no] for one in pieces if one.item_no in later)
     gives = None
     if pieces[0].kind in HANDED and not any(one.issued for one in pieces):
-        gives = pairs.gives_once_issued(pieces, rules, on=asked.as_of)
+        gives = _gives(pieces, rules, asked.as_of)
     return Thing(pieces, tuple(answer for _facts, answer in ordered), then, whole, gives)
+
+
+def _gives(pieces: tuple[ItemFacts, ...], rules: Rules, today: date) -> date | None:
+    """The last good day of a pair that is issued today; before today where its issue would put it out of date."""
+    days = pairs.days_once_issued(pieces, rules, on=today)
+    return None if days is None else today + timedelta(days=days)
 
 
 def checks_of(truck: Holder) -> QuerySet[JobCheck]:

@@ -10,10 +10,11 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from gear.actions.acting import Act
-from gear.ledger import make_seal, verify
+from gear.ledger import Draft, make_seal, record, verify
 from gear.models import ItemState, Refusal
 from gear.permissions import NotAllowed
 from gear.queries import question
+from gear.rules import policy
 from inspections.actions.jobs import TruckRefused, keep_job_check, record_truck
 from inspections.models import JobCheck, TruckRecord
 from inspections.queries import jobs as reads
@@ -123,6 +124,17 @@ def test_a_pair_on_a_shelf_is_offered_by_the_days_that_it_gives_once_issued(crew
     assert found(checked(crew, system_v=24_900), "PAIR_TOO_LOW")[0]["offers"] == []
     (offer,) = found(checked(crew, system_v=24_900, back_by=ahead(2)), "PAIR_TOO_LOW")[0]["offers"]
     assert offer["name"] == "P-300"
+
+
+def test_a_pair_whose_issue_would_put_it_out_of_date_is_not_offered(crew):
+    """Tested 250 days ago: within the shelf limit of a year, but the site counts six months from the test."""
+    stocked(crew.shelf, set_no="P-300", tested=250)
+    asked = {"system_v": 24_900, "back_by": ahead(2)}
+    assert found(checked(crew, **asked), "PAIR_TOO_LOW")[0]["offers"] != []
+    from_test = policy.to_json(policy.SitePolicy(count_from_test=True, source="manual 4.2"))
+    stated = {"policy": from_test, "effective_from": str(ago(0)), "reason": "review"}
+    record(Draft(None, "policy_set", stated), by=None, via="system")
+    assert found(checked(crew, **asked), "PAIR_TOO_LOW")[0]["offers"] == []
 
 
 def test_sizes_come_from_the_pair_of_the_highest_class(crew):
