@@ -217,6 +217,10 @@ def test_who_comes_back_keeps_the_numbers_and_is_looked_at_anew(cast):
     ]
     assert Item.objects.get(item_no="V-00001").state.holder.name == "Ana Ruiz (Harrow Bay)"
     assert Item.objects.count() == 2
+    assert told(back)["V-00001"] == ("stop", ["SET_NOT_COMPLETE", "NEEDS_CLEANING"])
+    visiting.looked_at(back, by=cast.orla)
+    checking_in.check_in(back.number, act=Act(cast.orla))
+    assert told(back)["V-00001"] == ("good", [])
 
 
 def test_a_slip_tells_each_person_what_is_good_what_is_refused_and_why(cast):
