@@ -228,8 +228,7 @@ def test_nothing_is_good_through_a_return_before_the_walk():
 def test_a_clock_that_runs_ahead_does_not_make_a_walk_the_newest_for_ever():
     gear_of_twelve(1)
     later = timezone.now() + timedelta(days=900)
-    ahead = walked(piece("B-1"), started_ms=ms(later - timedelta(minutes=9)), finished_ms=ms(later))
-    assert ahead.finished_at - ahead.started_at == timedelta(minutes=9)
+    walked(piece("B-1"), started_ms=ms(later - timedelta(minutes=9)), finished_ms=ms(later))
     newest = walked(piece("B-1", "not_seen"), outcome="unknown")
     assert loads.last_walks()[truck().pk] == newest
 

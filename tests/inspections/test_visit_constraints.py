@@ -4,6 +4,7 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from gear.guards import MESSAGE
 from inspections.models import Visit, VisitPiece, VisitRow
 from tests import builders
 
@@ -43,7 +44,7 @@ OFFENDERS = {
 # SQLite names the columns of a broken unique constraint, PostgreSQL its name.
 UNIQUE = {
     "visitrow_place_unique": r"visitrow_place_unique|visitrow\.place",
-    "visitpiece_once_a_visit": r"visitpiece_once_a_visit|visitpiece.visit_id",
+    "visitpiece_once_a_visit": rf"visitpiece_once_a_visit|visitpiece.visit_id|{MESSAGE}",
 }
 
 
