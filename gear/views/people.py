@@ -116,6 +116,7 @@ class Change(FormView, ABC):
     title: str | Promise = ""
     lead: str | Promise = ""
     button: str | Promise = gettext_lazy("Save")
+    own = False  # about whoever fills it in: beside their other pages
 
     def form_valid(self, form: Form) -> HttpResponse:
         try:
@@ -137,7 +138,13 @@ class Change(FormView, ABC):
         """Where the page leads when it is done or left."""
 
     def get_context_data(self, **values: Any) -> dict[str, Any]:
-        texts = {"title": self.title, "lead": self.lead, "button": self.button, "back": self.back()}
+        texts = {
+            "title": self.title,
+            "lead": self.lead,
+            "button": self.button,
+            "back": self.back(),
+            "own": self.own,
+        }
         return super().get_context_data(**{**texts, **values})
 
 
@@ -254,6 +261,7 @@ class SetActive(_AboutPerson):
 
 class ChangeOwnPassword(Change):
     form_class = forms.OwnPasswordForm
+    own = True
     title = gettext_lazy("Choose a new password")
     lead = gettext_lazy("Choose one that nobody else knows: what is entered under your name is yours.")
 
@@ -276,6 +284,7 @@ class SetOwnPin(Change):
     """A PIN that nobody else has seen: what is confirmed with it is its person's."""
 
     form_class = forms.OwnPinForm
+    own = True
     title = gettext_lazy("Choose your PIN")
     lead = gettext_lazy(
         "With it you confirm what you record on a shared tablet. Choose one that nobody else knows: what is confirmed "

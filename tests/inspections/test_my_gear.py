@@ -56,6 +56,17 @@ def test_the_page_shows_what_the_custody_table_has_worst_first(crew):
     assert all(row["todo"] for row in page["own"] if row["verdict"] == "stop")
 
 
+@pytest.mark.parametrize("address", ["/my/gear/", "/my/pin/", "/my/password/"])
+def test_the_pages_about_oneself_lead_to_each_other(cast, address):
+    reader = Client()
+    reader.force_login(cast.dev)
+    page = reader.get(address).content.decode()
+    assert 'class="who" href="/my/gear/"' in page
+    for other in ("/my/gear/", "/my/pin/", "/my/password/"):
+        current = ' aria-current="page"' if other == address else ""
+        assert f'<li><a href="{other}"{current}>' in page
+
+
 def test_somebody_without_gear_is_told_so(cast):
     reader = Client()
     reader.force_login(cast.halvard)
