@@ -164,6 +164,17 @@ def keep_lost(key: str, *, unsent: int | None) -> None:
     keep_refusal("field_record", device.name, act, code="REVOKED", detail=detail)
 
 
+def keep_wiped(device: Device, *, unsent: int, act: Act) -> None:
+    """Keep that somebody wiped a device by hand, and how many records nobody will ever get from it.
+
+    Once a minute at most: whoever may send could otherwise fill the record with it.
+    """
+    if tries.take({f"wiped {device.pk}": 1}, now=timezone.now().timestamp()) is None:
+        return
+    detail = _("The device was wiped by hand. Records it had not sent: %s.") % unsent
+    keep_refusal("field_record", device.name, act, code="WIPED", detail=detail)
+
+
 def hold_unconfirmed(item: Item, *, record_id: UUID, what: str, device: Device) -> Entry | None:
     """Hold a piece in nobody's name because a device reported it out of use and no PIN confirmed the report.
 

@@ -105,6 +105,7 @@ def _bundled(caller: Caller, scope: scopes.Scope, numbers: list[str]) -> dict[st
     return {
         **stated,
         "scope": {"kind": scope.kind, "name": scope.name},
+        "scopes": scopes.offered(caller),
         "device": caller.device.name,
         "device_kind": caller.device.kind,
         "enrolled_ms": _ms(caller.device.enrolled_at or caller.device.added_at),
@@ -135,14 +136,8 @@ def _people(caller: Caller, home: str | None) -> list[dict[str, str]]:
     for person in people:
         depot = person.depot or (person.crew.depot if person.crew else None)
         if home is None or depot is None or depot.name == home or caller.device.kind == "own":
-            held_by = getattr(person, "holder", None)
             found.append(
-                {
-                    "username": person.username,
-                    "name": person.name,
-                    "holder": held_by.name if held_by else person.name,
-                    "role": person.role,
-                }
+                {name: value for name, value in callers.told_person(person).items() if name != "badge"}
             )
     return found
 

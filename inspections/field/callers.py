@@ -183,7 +183,7 @@ def _told(caller: Caller) -> dict[str, Any]:
 
 def people_at(depot: Depot | None) -> QuerySet[User]:
     """Who may confirm on a shared tablet of a depot, by name: its people and those of its crews; all of them where the
-    tablet has no depot. Anybody else of the organisation confirms by badge or by their whole username."""
+    tablet has no depot. Anybody else of the organisation confirms by their whole username."""
     found = User.objects.filter(is_active=True, role__in=WORKING).select_related("crew", "holder")
     if depot is not None:
         anywhere = Q(depot=None) & (Q(crew=None) | Q(crew__depot=None))
@@ -192,13 +192,15 @@ def people_at(depot: Depot | None) -> QuerySet[User]:
 
 
 def told_person(person: User) -> dict[str, str]:
-    """A person as the phone knows them. `holder` is the name under which gear is recorded with them."""
+    """A person as the phone knows them. `holder` is the name under which gear is recorded with them; `crew` says which
+    trucks are theirs, also for somebody without gear."""
     held_by = getattr(person, "holder", None)
     return {
         "username": person.username,
         "name": person.name,
         "holder": held_by.name if held_by else person.name,
         "role": person.role,
+        "crew": person.crew.name if person.crew else "",
         "badge": person.badge or "",
     }
 

@@ -47,6 +47,23 @@ def scope_of(caller: Caller, kind: str, name: str) -> Scope:
     return Scope(kind, found, depot)
 
 
+def offered(caller: Caller) -> list[dict[str, str]]:
+    """What this device may choose to hold, {kind, name} each: the person's crew, the depot, and the trucks there.
+
+    Everything is offered alone where no depot bounds the device. `scope_of` takes each of them.
+    """
+    home = home_of(caller)
+    crew = caller.person.crew if caller.person and caller.device.kind == "own" else None
+    trucks = Holder.objects.filter(kind="truck", active=True).order_by("name")
+    if home is not None:
+        trucks = trucks.filter(depot__name=home)
+    return [
+        *([{"kind": "crew", "name": crew.name}] if crew else []),
+        *([{"kind": "depot", "name": home}] if home else [{"kind": "all", "name": ""}]),
+        *({"kind": "truck", "name": name} for name in trucks.values_list("name", flat=True)),
+    ]
+
+
 def home_of(caller: Caller) -> str | None:
     """The depot of the tablet, or of the person and their crew, by name."""
     if caller.device.kind == "shared":

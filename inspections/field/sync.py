@@ -21,6 +21,7 @@ from gear.actions.acting import REFUSALS, Act, keep_refusal
 from gear.actions.submissions import once
 from gear.models import Item, User
 from gear.queries.questions import BadQuestion, moment_in
+from inspections.actions import devices
 from inspections.field import callers
 from inspections.field.answered import answered
 from inspections.field.callers import Caller
@@ -65,6 +66,10 @@ def _synced(request: HttpRequest) -> JsonResponse:
         return JsonResponse({"refused": "BODY", "message": str(error)}, status=422)
     now = timezone.now()
     _heard_of(caller.device, sent, now)
+    if type(sent.get("wiped")) is int and sent["wiped"] > 0:
+        devices.keep_wiped(
+            caller.device, unsent=min(sent["wiped"], LARGEST_SKEW_S), act=Act(caller.person, via="field")
+        )
     results = [_taken(one, caller, now) for one in sent["records"]]
     return JsonResponse(
         {"nonce": sent["nonce"], "server_ms": int(timezone.now().timestamp() * 1000), "results": results}

@@ -139,3 +139,72 @@ def test_an_own_phone_shows_what_its_person_holds(live_server, open_page, sign_i
     page.goto(f"{live_server.url}/my/gear/")
     assert_accessible(page)
     assert_fits(page)
+
+
+def test_a_person_chooses_what_their_phone_holds_and_signs_out(live_server, open_page, sign_in, yard):
+    t7 = builders.holder("truck", "T-7", crew=yard.crew, depot=yard.depot)
+    aboard = fielding.good_pair(t7, tested_on=builders.today())
+    page = open_page(viewport=PHONE)
+    sign_in(page, "marisol")  # who has no gear of her own
+    page.goto(f"{live_server.url}/truck/#device")
+    ready(page)
+    expect(page.get_by_text("My crew: Crew 7: 4 pieces")).to_be_visible(timeout=SLOW)
+    assert_accessible(page)
+    assert_fits(page)
+    page.get_by_label("What this device holds").select_option(label="Truck T-7")
+    page.get_by_role("button", name="Fetch now").click()
+    expect(page.get_by_text("Truck T-7: 2 pieces")).to_be_visible(timeout=SLOW)
+    page.goto(f"{live_server.url}/truck/#mine")
+    for item in aboard:
+        expect(page.locator("[data-truck-rows]").get_by_role("link", name=item.item_no)).to_be_visible()
+
+    # what is not sent is named before anybody signs out, here and on the ordinary pages
+    page.context.set_offline(True)
+    page.goto(f"{live_server.url}/truck/#lend/{aboard[0].item_no}")
+    page.get_by_role("button", name="T-9").click()
+    expect(page.get_by_text("goes to T-9")).to_be_visible(timeout=SLOW)
+    page.evaluate("location.hash = '#device'")
+    page.get_by_role("button", name="Sign out").click()
+    dialog = page.get_by_role("dialog")
+    expect(dialog.get_by_text("Records that are not sent: 1")).to_be_visible(timeout=SLOW)
+    assert_accessible(page)
+    dialog.get_by_role("button", name="Leave it").click()
+    page.context.set_offline(False)
+    page.evaluate("dispatchEvent(new Event('online'))")
+    all_sent(page)
+    assert place(aboard[0]) == "T-9"
+    page.get_by_role("button", name="Sign out").click()
+    dialog.get_by_role("button", name="Sign out").click()
+    expect(page.locator("#screen").get_by_role("link", name="Sign in")).to_be_visible(timeout=SLOW)
+
+
+def test_a_badge_before_the_camera_names_its_person_and_a_wiped_tablet_is_empty(
+    live_server, camera_page, yard
+):
+    User.objects.filter(username="dev").update(badge="B-2C4T9KXFPW7")
+    page = camera_page("B-2C4T9KXFPW7")
+    page.goto(f"{live_server.url}/truck/#device/{yard.code}")
+    ready(page)
+    page.get_by_role("button", name="Enrol this tablet").click()
+    expect(page.get_by_text("Everything of Harbour depot: 2 pieces")).to_be_visible(timeout=SLOW)
+    page.context.set_offline(True)
+    page.goto(f"{live_server.url}/truck/#lend/{yard.pair[0].item_no}")
+    page.get_by_role("button", name="T-9").click()
+    page.get_by_role("button", name="Read my badge with the camera").click()
+    expect(page.get_by_role("dialog").get_by_role("heading", name="dev")).to_be_visible(timeout=SLOW)
+    press(page, "2580")
+    expect(page.get_by_text("goes to T-9")).to_be_visible(timeout=SLOW)
+    page.evaluate("location.hash = '#device'")
+    page.get_by_role("button", name="Wipe this device").click()
+    dialog = page.get_by_role("dialog")
+    expect(dialog.get_by_text("will be lost for ever: 1")).to_be_visible(timeout=SLOW)
+    assert_accessible(page)
+    with page.expect_download() as saved:
+        dialog.get_by_role("link", name="Save to a file").click()
+    assert yard.pair[0].item_no in saved.value.path().read_text()
+    dialog.get_by_role("button", name="Wipe it").click()
+    expect(dialog).to_be_visible()  # not before the box is ticked
+    dialog.get_by_role("checkbox").check()
+    dialog.get_by_role("button", name="Wipe it").click()
+    expect(page.get_by_text("Records that were never sent: 1")).to_be_visible(timeout=SLOW)
+    assert page.evaluate("async () => (await indexedDB.databases()).length") == 0

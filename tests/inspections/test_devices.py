@@ -179,6 +179,14 @@ def test_of_a_revoked_device_only_how_much_it_holds_is_kept(yard, rf):
     assert Entry.objects.count() == entries
 
 
+def test_what_is_lost_when_somebody_wipes_a_device_is_kept(yard):
+    for wiped in (0, "4", True, 4):
+        body = {"v": 1, "nonce": "n", "unsent": 0, "wiped": wiped, "records": []}
+        assert post(yard.client, "/truck/sync/", body).status_code == 200
+    kept = Refusal.objects.get(code="WIPED")
+    assert (kept.subject, kept.detail.endswith(": 4.")) == ("Tablet 1", True)
+
+
 def test_a_revoked_phone_is_enrolled_again_only_after_its_person_gave_the_password(cast):
     client = phone_of(cast.dev)
     devices.revoke(Device.objects.get(), act=Act(cast.pim))

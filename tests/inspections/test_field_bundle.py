@@ -9,6 +9,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from gear import queries
+from gear.models import Depot
+from tests import builders
 from tests.inspections.fielding import NONCE, bundle, good_pair, live, phone_of, tablet_of, truck
 
 NOW = datetime(2026, 6, 15, 16, tzinfo=UTC)  # noon at the site
@@ -67,7 +69,30 @@ def test_a_shared_tablet_holds_its_depot_and_the_names_of_its_people(cast):
     held = bundle(tablet_of(cast.depot, cast.pim))
     assert left.item_no in {row["no"] for row in held["items"]}
     assert "dev" in {one["username"] for one in held["people"]}
-    assert set(held["people"][0]) == {"username", "name", "holder", "role"}
+    assert set(held["people"][0]) == {"username", "name", "holder", "role", "crew"}
+
+
+def test_every_scope_that_is_offered_can_be_held(cast):
+    builders.holder("truck", "T-01", depot=Depot.objects.create(name="Ferrow Point"))
+    builders.holder("truck", "T-02", crew=cast.crew, depot=cast.depot)
+    phone, tablet = phone_of(cast.dev), tablet_of(cast.depot, cast.pim)
+    told = {"phone": bundle(phone)["scopes"], "tablet": bundle(tablet)["scopes"]}
+    trucks = [{"kind": "truck", "name": "T-02"}]
+    depot = [{"kind": "depot", "name": cast.depot.name}]
+    assert told == {
+        "phone": [{"kind": "crew", "name": cast.crew.name}, *depot, *trucks],
+        "tablet": depot + trucks,
+    }
+    for device, scopes in ((phone, told["phone"]), (tablet, told["tablet"])):
+        for one in scopes:
+            assert bundle(device, scope=one["kind"], name=one["name"])["scope"] == one
+
+
+def test_a_person_without_gear_is_told_which_crew_they_belong_to(cast):
+    assert [(one["username"], one["crew"]) for one in bundle(phone_of(cast.dev))["people"]] == [
+        ("dev", cast.crew.name)
+    ]
+    assert bundle(phone_of(cast.orla))["people"][0]["crew"] == ""
 
 
 def test_the_live_answer_is_signed_with_the_number_of_the_question(cast):

@@ -6,14 +6,22 @@ import * as person from "./who.js";
 const EVERY_MS = 10 * 60 * 1000;
 const YOUNG_MS = 2 * 60 * 1000;
 let asking = false;
+let again = false; // something happened meanwhile: a phone was enrolled just after it had been refused
 
 async function renew() {
   await data.ready;
+  if (asking) {
+    again = true;
+    return;
+  }
   const age = data.ageMs();
-  if (asking || !navigator.onLine || document.hidden || (age !== null && age < YOUNG_MS)) return;
+  if (!navigator.onLine || document.hidden || (age !== null && age < YOUNG_MS)) return;
   asking = true;
   await data.refresh().catch(() => {});
   asking = false;
+  if (!again) return;
+  again = false;
+  renew();
 }
 
 export function startFreshness() {

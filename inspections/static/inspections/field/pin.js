@@ -1,4 +1,5 @@
 // Name or badge, then PIN, on a pad for gloved hands. There is no field for the PIN: no browser offers to keep it.
+import { watch } from "./camera.js";
 import { copyOf, word } from "./words.js";
 
 const MOST_SHOWN = 12;
@@ -12,9 +13,10 @@ export function choose(people, { recent, depot, check }) {
     document.body.append(dialog);
     let result = null;
     const leave = (found) => { result = found; dialog.close(); };
-    dialog.addEventListener("close", () => { dialog.remove(); done(result); });
+    let stop = () => {};
+    dialog.addEventListener("close", () => { stop(); dialog.remove(); done(result); });
     dialog.querySelector("[data-leave]").addEventListener("click", () => leave(null));
-    names(dialog, ordered(people, recent), (person) => pad(dialog, person, check, leave));
+    stop = names(dialog, ordered(people, recent), (person) => { stop(); pad(dialog, person, check, leave); });
     dialog.dataset.depot = depot;
     dialog.showModal();
   });
@@ -50,12 +52,46 @@ function names(dialog, people, take) {
   dialog.querySelector("form").addEventListener("submit", (event) => {
     event.preventDefault();
     const typed = field.value.trim();
-    const badge = isBadge(typed) && people.find((one) => one.badge && bare(one.badge) === bare(typed));
-    const found = badge ? [badge] : draw();
+    if (isBadge(typed)) return badge(typed);
+    const found = draw();
     if (found.length === 1) take(found[0]);
-    else if (typed && !found.length) take({ username: typed, name: typed, holder: typed, role: "" }); // of another depot
+    else if (typed && !found.length) take({ username: typed, name: typed, holder: typed, role: "", crew: "" }); // of another depot
   });
+  // A badge names its person and proves nothing: the PIN is asked for all the same.
+  const badge = (text) => {
+    const found = people.find((one) => one.badge && bare(one.badge) === bare(text));
+    if (found) take(found);
+    else dialog.querySelector("[data-badge]").textContent = word("badge-nobody");
+  };
   draw();
+  return badgeCamera(dialog, badge);
+}
+
+// Asks for the camera only when somebody wants it. Returns what switches it off.
+function badgeCamera(dialog, badge) {
+  const [button, picture, said] = ["camera", "picture", "badge"].map((name) => dialog.querySelector(`[data-${name}]`));
+  let camera = null, left = false;
+  const seen = (texts) => {
+    if (left) return;
+    const badges = texts.filter(isBadge);
+    if (badges.length === 1) badge(badges[0]);
+    else said.textContent = word(badges.length ? "badge-two" : "badge-other");
+  };
+  button.addEventListener("click", async () => {
+    button.hidden = true;
+    picture.hidden = false;
+    try {
+      camera = await watch(picture, seen);
+    } catch {
+      picture.hidden = true;
+      said.textContent = word("badge-no-camera");
+    }
+    if (left) camera?.stop();
+  });
+  return () => {
+    left = true;
+    camera?.stop();
+  };
 }
 
 function pad(dialog, person, check, leave) {

@@ -16,7 +16,20 @@ let failures = 0;
 let timer = 0;
 let asked = "";
 
-const changed = () => changes.dispatchEvent(new Event("change"));
+const changed = () => {
+  changes.dispatchEvent(new Event("change"));
+  count();
+};
+
+// The ordinary pages read it before they sign somebody out (gear/leaving.js).
+async function count() {
+  const { length } = await store.all("queue");
+  try {
+    localStorage.setItem("unsent", String(length));
+  } catch {
+    // a browser that keeps nothing: those pages cannot warn
+  }
+}
 
 // {item, told, ...body} of a record, and {username, proof} of whoever confirmed it. Resolves once it is on disk.
 export async function add(kind, { item = null, told = null, ...body }, by = null) {
@@ -191,3 +204,4 @@ addEventListener("online", () => { failures = 0; send(); });
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && send());
 navigator.serviceWorker?.addEventListener("message", (event) => event.data === "send" && send());
 data.ready.then(send);
+count();

@@ -1,5 +1,7 @@
 // A device that was revoked forgets everything, whoever heard of it first: once the server, asked by a question of our
-// own, has signed that it is so, and once it has what it still takes. Nothing else ever deletes an unsent record.
+// own, has signed that it is so, and once it has what it still takes. Nothing else ever deletes
+// an unsent record, but a person who wipes the device by hand.
+import { post } from "./contact.js";
 import { fetchJson } from "./fetching.js";
 import { sendPhotos } from "./photo.js";
 import * as queue from "./queue.js";
@@ -28,7 +30,7 @@ async function delivered() {
 }
 
 // The queue, the photos, the signed data, the shell. Says so, and how much was never sent.
-async function forget() {
+async function forget(words) {
   page.dataset.revoked = "begun";
   const unsent = await queue.list().then((rows) => rows.length).catch(() => 0);
   await wipe().catch(() => {});
@@ -36,9 +38,10 @@ async function forget() {
   const workers = (await navigator.serviceWorker?.getRegistrations().catch(() => [])) ?? [];
   await Promise.all(workers.map((worker) => worker.unregister()));
   sessionStorage.clear();
+  localStorage.clear();
   document.querySelector("dialog[open]")?.close();
   document.getElementById("status").hidden = true;
-  document.getElementById("screen").replaceChildren(copyOf("device-revoked", { unsent: String(unsent) }));
+  document.getElementById("screen").replaceChildren(copyOf(words, { unsent: String(unsent) }));
   page.dataset.revoked = "done";
 }
 
@@ -46,10 +49,20 @@ async function revoked() {
   if (busy || page.dataset.revoked) return;
   busy = true;
   try {
-    if ((await isSo()) && (await delivered())) await forget();
+    if ((await isSo()) && (await delivered())) await forget("device-revoked");
   } finally {
     busy = false;
   }
+}
+
+// A person wiped this device by hand, and was told what is lost. The server is told how many records nobody will ever get,
+// where it can be. The device stays enrolled, and begins anew when it is opened again.
+export async function wiped() {
+  page.dataset.revoked = "begun";
+  const lost = (await queue.list()).length;
+  const told = { v: 1, nonce: newNonce(), device_now_ms: Date.now(), unsent: 0, wiped: lost, records: [] };
+  if (lost) await post("/truck/sync/", told, { patience: 5000 });
+  await forget("device-wiped");
 }
 
 addEventListener("device-revoked", revoked);

@@ -9,7 +9,7 @@ const TO_HANDS = new Set(["truck", "person", "crew", "contractor"]);
 
 // Where it may go: what is not good goes to a shelf, a bench or a lab alone. The trucks of the person's crew first.
 function places(row, answer) {
-  const crew = data.rows().find((one) => one.holder?.name === who()?.holder)?.holder.crew;
+  const crew = who()?.crew;
   const rank = (one) => (one.kind === "truck" ? (crew && one.crew === crew ? 0 : 1) : one.kind === "person" ? 2 : 3);
   return data.meta().holders
     .filter((one) => one.kind !== row.holder?.kind || one.name !== row.holder?.name)

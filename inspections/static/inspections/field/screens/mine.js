@@ -49,7 +49,7 @@ export function show(root) {
     place("no-data").hidden = !me || Boolean(data.meta());
     if (!me || !data.meta()) return;
     const own = data.rows().filter((row) => row.holder?.kind === "person" && row.holder.name === me.holder);
-    const crew = data.meta().people.find((one) => one.username === me.username)?.crew ?? own[0]?.holder.crew ?? crewOf(data.meta().scope);
+    const crew = data.meta().people.find((one) => one.username === me.username)?.crew || me.crew || crewOf(data.meta().scope);
     const aboard = data.rows().filter((row) => row.holder?.kind === "truck" && crew && row.holder.crew === crew);
     place("name").textContent = me.name;
     await Promise.all([put(place("rows"), own, me), put(place("truck-rows"), aboard, me)]);

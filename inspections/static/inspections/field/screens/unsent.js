@@ -1,5 +1,6 @@
 // What this device recorded and the server does not have: why, and what can be done about it.
 import * as data from "../data.js";
+import { exported } from "../exported.js";
 import * as queue from "../queue.js";
 import { confirm, isShared, who } from "../who.js";
 import { copyOf, word } from "../words.js";
@@ -16,7 +17,7 @@ export function show(root) {
     part("send").disabled = !rows.some((row) => row.state === "waiting");
     part("file").hidden = !rows.length;
     if (saved) URL.revokeObjectURL(saved);
-    saved = URL.createObjectURL(new Blob([exported(rows)], { type: "application/json" }));
+    saved = exported(rows);
     part("file").href = saved;
   }
 
@@ -80,10 +81,4 @@ function card(row, draw) {
     draw();
   });
   return copy;
-}
-
-// Everything that is not sent, without the sealed PINs: the last resort, for the supervisor.
-function exported(rows) {
-  const records = rows.map(({ record: { proof, ...record }, state, code, message }) => ({ state, code, message, record }));
-  return JSON.stringify({ v: 1, device: data.meta()?.device ?? "", installation: document.documentElement.dataset.installation, records }, null, 1);
 }
