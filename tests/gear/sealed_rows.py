@@ -56,8 +56,9 @@ def printed(**columns):
 
 
 def photo(**columns):
-    """Of whatever entry about an item is there."""
-    entry = Entry.objects.filter(item__isnull=False).order_by("item_id", "position").first()
+    """Of the first entry about an item; of a blanket that is received for it where there is none."""
+    about = Entry.objects.filter(item__isnull=False).order_by("item_id", "position")
+    entry = about.first() or Entry.objects.get(item=builders.blanket())
     stated = {"path": "photos/2026/11/a.jpg", "sha256": "0" * 64, "size": 9, "width": 4, "height": 3}
     return Photo(**{"entry": entry, "item": entry.item, "by": entry.by, **stated, **columns})
 

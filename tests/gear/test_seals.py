@@ -20,7 +20,7 @@ from gear.models import (
     GivenAnswer,
     HoldBatch,
     ImportedFile,
-    Item,
+    Photo,
     Refusal,
     Seal,
 )
@@ -177,7 +177,9 @@ def other_value(model, field):
     if field.name == "by":
         return builders.person("supervisor", "ines").pk
     if field.name == "item":
-        return Item.objects.get().pk
+        return builders.blanket("B-other").pk
+    if field.name == "entry":
+        return Entry.objects.get(item=builders.blanket("B-other")).pk.hex
     return OTHER[field.get_internal_type()]
 
 
@@ -202,6 +204,8 @@ def test_a_deleted_and_an_inserted_row_behind_a_seal_is_found(sealed, past_the_g
     row.pk = uuid4()
     if model is HoldBatch:
         row.number = "H-0002"
+    if model is Photo:
+        row.path = "photos/2026/11/b.jpg"
     model.objects.bulk_create([row])
     assert ("seal:1", "ROWS_COUNT") in found()
 
