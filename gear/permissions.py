@@ -132,6 +132,7 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "look": {"GET": CLERK, "POST": CLERK},
     "qualifications": {"GET": OFFICE},
     "qualification_add": {"GET": MANAGERS, "POST": MANAGERS},
+    "patterns": {"GET": OFFICE},
     "rejects": {"GET": OFFICE},
     "red_tags": {"GET": OFFICE},
     "destruction_add": {"GET": CLERK, "POST": CLERK},

@@ -131,7 +131,10 @@ def checklist_of(kind: str | None) -> list[str]:
 
 @dataclass(frozen=True)
 class DrawnPart:
-    """One part as a page draws it: its number, its word, its path and spots, and whether it is marked."""
+    """One part as a page draws it: its number, its word, its path and spots, and whether it is marked.
+
+    A `figure` stands in the place of the number, and `shade` (0 to 4) is how dark the part is drawn with it.
+    """
 
     number: int
     code: str
@@ -139,6 +142,8 @@ class DrawnPart:
     path: str
     spots: Sequence[tuple[int, int]]
     marked: bool
+    figure: int | None = None
+    shade: int = 0
 
     @property
     def label(self) -> str:
@@ -148,7 +153,10 @@ class DrawnPart:
 
 @dataclass(frozen=True)
 class Drawn:
-    """A drawing as a template needs it. `turn` is the SVG transform of a mirrored drawing, or empty."""
+    """A drawing as a template needs it. `turn` is the SVG transform of a mirrored drawing, or empty.
+
+    `label` says in words what is drawn, where it is more than what is marked.
+    """
 
     kind: str
     width: int
@@ -158,6 +166,7 @@ class Drawn:
     captions: Sequence[tuple[int, int, str]]
     parts: Sequence[DrawnPart]
     words: str = ""
+    label: str = ""
 
 
 def place_words(code: str) -> str:

@@ -82,6 +82,7 @@ TOOL_ROOM = (
         (
             (_("Recall"), "recall", _("Hold by maker, model, lot and date, wherever it is.")),
             (_("Held as one act"), "batches", _("What recalls and traces hold, and the way back.")),
+            (_("Damage patterns"), "patterns", _("Where on a kind of piece something is found, counted.")),
             (_("Inspectors"), "qualifications", _("Who may accept by eye, and until when.")),
             (
                 _("Missing particulars"),
