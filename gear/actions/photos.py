@@ -13,13 +13,13 @@ from uuid import UUID
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
-from django.db import IntegrityError
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from PIL import Image, ImageOps
 
-from gear.ledger import append
-from gear.models import Entry, Photo
+from gear.ledger import append, join_writers
+from gear.models import Entry, Photo, User
 from gear.rules import photos as rules
 
 log = logging.getLogger(__name__)
@@ -148,7 +148,7 @@ def keep(
         height=made.height,
     )
     try:
-        append(row)
+        _append(row)
     except BaseException as error:
         default_storage.delete(path)
         known = Photo.objects.filter(pk=photo_id).first() if isinstance(error, IntegrityError) else None
@@ -156,6 +156,19 @@ def keep(
             raise
         return _same(known, entry), False
     return row, True
+
+
+def _append(row: Photo) -> None:
+    """Store a row where there still is room for it. Photos that come at once are counted one after the other.
+
+    SQLite lets one writer in at a time; elsewhere the rows of the person and of the entry are the lock.
+    """
+    with transaction.atomic():
+        join_writers()  # before any row is locked
+        list(User.objects.select_for_update(no_key=True).filter(pk=row.by_id).values_list("pk"))
+        list(Entry.objects.select_for_update(no_key=True).filter(pk=row.entry_id).values_list("pk"))
+        _check_room(row.entry)
+        append(row)
 
 
 def _same(known: Photo, entry: Entry) -> Photo:

@@ -171,6 +171,11 @@ def test_a_shift_without_a_network(open_page, live_server, sign_in, cast, gear, 
     expect(page.get_by_text("a check cannot clear it")).to_be_visible()
     expect(page.get_by_role("button", name="All as it should be")).to_be_hidden()
 
+    # Where another record has taken its id, it is sent again under a new one, and its photo goes along.
+    taken = "const row = (await queue.list()).find((one) => one.record.kind === 'damage');"
+    taken += "await store.put('queue', {...row, state: 'refused', code: 'IdReused'}); await queue.again(row.id);"
+    run(page, taken)
+
     kept = run(page, "return (await queue.list()).map((row) => row.record);")
     times = {one["id"]: one["occurred_at"] for one in kept}
     page.context.set_offline(False)

@@ -1,6 +1,7 @@
 """Photos from phones: pixels and nothing else, once, after their record, and only before the eyes they are for."""
 
 import hashlib
+import threading
 import zipfile
 import zlib
 from datetime import timedelta
@@ -12,6 +13,7 @@ import pytest
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.core.management import CommandError, call_command
+from django.db import connection
 from django.test import Client
 from django.utils import timezone
 from PIL import Image
@@ -229,6 +231,35 @@ def test_one_record_and_one_person_have_only_so_many(dev, entry, cast, monkeypat
     assert uploaded(dev, other.pk, picture()).status_code == 201
     last = uploaded(dev, other.pk, picture())
     assert (last.status_code, last.json()["refused"]) == (429, "TOO_MANY_TODAY")
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("cap", ["MOST_PER_RECORD", "MOST_PER_DAY"])
+def test_two_that_come_at_once_do_not_both_take_the_last_place(entry, media, monkeypatch, cap):
+    monkeypatch.setattr(limits, cap, 1)
+    barrier, outcomes = threading.Barrier(2), []
+    store = photos._append
+
+    def together(row):
+        barrier.wait(timeout=30)  # both have found room by now, and both have stored their file
+        store(row)
+
+    def send():
+        try:
+            outcomes.append(photos.keep(picture(), photo_id=uuid4(), entry=entry)[1])
+        except PhotoRefused as error:
+            outcomes.append(error.code)
+        finally:
+            connection.close()
+
+    monkeypatch.setattr(photos, "_append", together)
+    threads = [threading.Thread(target=send) for _one in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert set(outcomes) == {True, {"MOST_PER_RECORD": "TOO_MANY_OF_RECORD", "MOST_PER_DAY": "TOO_MANY_TODAY"}[cap]}
+    assert len(files(media)) == Photo.objects.count() == 1
 
 
 def test_a_full_disk_keeps_the_record_and_leaves_the_photo_on_the_phone(dev, entry, monkeypatch):

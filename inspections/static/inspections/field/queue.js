@@ -67,10 +67,8 @@ export async function again(id, changed_ = {}, by = null) {
   if (row.code === "IdReused") record.id = crypto.randomUUID();
   if (typeof record.proof === "function") record.proof = await record.proof(record.id); // a PIN is sealed for one record
   if (by) Object.assign(record, { person: by.username, proof: (await by.proof?.(record.id)) ?? null });
-  await store.replace("queue", id, { ...row, id: record.id, state: "waiting", code: "", message: "", tries: 0, record });
-  for (const photo of record.id === id ? [] : await store.all("photos")) {
-    if (photo.record === id) await store.put("photos", { ...photo, record: record.id });
-  }
+  const waiting = { ...row, id: record.id, state: "waiting", code: "", message: "", tries: 0, record };
+  await (record.id === id ? store.put("queue", waiting) : store.renamed(id, waiting));
   changed();
   await send();
 }

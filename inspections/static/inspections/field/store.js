@@ -33,8 +33,23 @@ async function run(store, mode, work) {
 export const get = (store, key) => run(store, "readonly", (rows) => rows.get(key));
 export const all = (store) => run(store, "readonly", (rows) => rows.getAll());
 export const put = (store, row) => run(store, "readwrite", (rows) => rows.put(row));
-export const replace = (store, key, row) => run(store, "readwrite", (rows) => { rows.delete(key); return rows.put(row); });
 export const remove = (store, key) => run(store, "readwrite", (rows) => rows.delete(key));
+
+// A record under a new id: its row and the photos that wait for it change together, or nothing does.
+export async function renamed(old, row) {
+  const base = await open();
+  return new Promise((done, failed) => {
+    const act = base.transaction(["queue", "photos"], "readwrite", { durability: "strict" });
+    act.objectStore("queue").delete(old);
+    act.objectStore("queue").put(row);
+    const photos = act.objectStore("photos");
+    photos.getAll().onsuccess = ({ target }) => target.result
+      .filter((photo) => photo.record === old)
+      .forEach((photo) => photos.put({ ...photo, record: row.id }));
+    act.oncomplete = () => done();
+    act.onerror = act.onabort = () => failed(act.error);
+  });
+}
 
 export const kept = async (name) => (await get("kept", name))?.value;
 export const keep = (name, value) => put("kept", { name, value });
