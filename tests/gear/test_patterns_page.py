@@ -40,9 +40,13 @@ def shown(client, **asked):
 
 
 def counts(page):
-    """{what a count is of, as a reader hears it: the count}, from the table."""
-    rows = re.findall(r'#behind">(?:<strong>)?(\d+)(?:</strong>)?<span class="hidden"> ([^<]+)</span>', page)
-    return {words: int(count) for count, words in rows}
+    """{what a count is of: the count}, from the table."""
+    told = {}
+    for row in re.findall(r'<th scope="row">.*?</tr>', page, re.DOTALL):
+        place, whole = re.search(r'"row">(.*?)</th>.*?<strong>(\d+)</strong>', row, re.DOTALL).groups()
+        told[place] = int(whole)
+        told |= {f"{place}, {word}": int(n) for word, n in re.findall(r'#behind">([^<]+) <b>(\d+)</b>', row)}
+    return told
 
 
 def figures(page):
