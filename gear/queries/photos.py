@@ -10,6 +10,7 @@ from django.core.files.storage import default_storage
 from django.db.models import Q, QuerySet
 
 from gear.models import Depot, Item, Photo, User
+from gear.rules.fold import ItemFacts
 
 
 class PhotoBroken(Exception):
@@ -30,6 +31,22 @@ def by_entry(items: Sequence[Item], *, to: User, depot: Depot | None) -> Mapping
     for photo in visible(to, depot=depot).filter(item__in=items).order_by("at", "pk"):
         found.setdefault(photo.entry_id, []).append(photo)
     return found
+
+
+def against(item: Item, facts: ItemFacts, *, to: User, depot: Depot | None) -> list[Photo]:
+    """The visible photos of the entries that bar use of an item now. One query, none where nothing does."""
+    flags = (
+        facts.rejected,
+        facts.damaged,
+        facts.failed,
+        facts.out_for_test,
+        facts.needs_cleaning,
+        facts.lost,
+    )
+    entries = [flag.entry for flag in (*flags, *facts.holds, *facts.voided) if flag]
+    if not entries:
+        return []
+    return list(visible(to, depot=depot).filter(item=item, entry__in=entries).order_by("at", "pk"))
 
 
 def content_of(photo: Photo) -> bytes:

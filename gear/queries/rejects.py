@@ -43,6 +43,7 @@ class Reject:
     readings: Sequence[tuple[str, str]]
     limits: Sequence[entry_words.Limit]
     by: str
+    entries: Sequence[str]  # that say so
 
 
 def waiting(today: date, *, item_nos: Iterable[str] | None = None) -> list[Reject]:
@@ -104,6 +105,7 @@ def _reject(item: Item, facts: ItemFacts, lines: Mapping[str, tuple[Line, str]],
         [pair for one in tests for pair in entry_words.readings(_telling(one))],
         [limit for one in tests for limit in entry_words.limits(_telling(one))],
         ", ".join(dict.fromkeys(by for _flag, _line, by in flags if by)),
+        list(dict.fromkeys(flag.entry for flag, _line, _by in flags)),
     )
 
 

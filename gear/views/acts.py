@@ -24,11 +24,14 @@ from gear.rules import transitions
 from gear.rules.fold import ItemFacts
 from gear.rules.readiness import HANDED, Answer
 from gear.views.addresses import address_of
+from gear.views.instead import nearest_in_words
 from gear.views.reasons import said_once
 from gear.views.sending import refused_in, sent_values
 from gear.views.verbs import VERBS, Verb
 
 AT_THE_TRUCK = ("inspect_before_use", "hold", "reject", "report_event")
+# What somebody reports of a piece that they wanted to use.
+TAKES_OUT = frozenset({*AT_THE_TRUCK, "report_lost"})
 # verb: the name under which roles and conditions know it
 _RIGHTS = {"form_set": "mate"}
 _CHANGES = {"form_set": "mate", "inspect_before_use": "inspect"}
@@ -128,13 +131,14 @@ def _sent(request: HttpRequest, verb: str, chosen: Verb, setting: Setting) -> Ht
         _answer, is_new = once(doing.id, act=verb, body=body, by=person, work=work)
     except REFUSALS as error:
         return _page(request, chosen, setting, form, status=refused_in(form, error))
-    _tell(request, chosen, item_no, is_new=is_new)
+    _tell(request, verb, item_no, is_new=is_new)
     return redirect("item", item_no)
 
 
-def _tell(request: HttpRequest, chosen: Verb, item_no: str, *, is_new: bool) -> None:
-    """What was recorded, and the answer that now holds."""
-    answer = queries.answer(item_no, queries.question())
+def _tell(request: HttpRequest, verb: str, item_no: str, *, is_new: bool) -> None:
+    """What was recorded, the answer that now holds, and what may stand in for what was taken out of use."""
+    chosen, asked = VERBS[verb], queries.question()
+    answer = queries.answer(item_no, asked)
     done = _("%(what)s: recorded.") if is_new else _("%(what)s: this was recorded before, once.")
     told = f"{done % {'what': chosen.title}} {told_in_short(answer)}"
     if chosen.stops and answer.verdict == "good":
@@ -142,8 +146,10 @@ def _tell(request: HttpRequest, chosen: Verb, item_no: str, *, is_new: bool) -> 
             "It is still good: what you entered lies before its last accepted test. Was the day right?"
         )
         messages.warning(request, told)
-    else:
-        messages.success(request, told)
+        return
+    if verb in TAKES_OUT and answer.verdict != "good":
+        told = f"{told} {nearest_in_words(item_no, asked)}".strip()
+    messages.success(request, told)
 
 
 def told_in_short(answer: Answer) -> str:

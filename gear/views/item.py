@@ -19,6 +19,7 @@ from gear.rules.fold import ItemFacts
 from gear.rules.readiness import Answer
 from gear.views.acts import acts_for
 from gear.views.addresses import address_of
+from gear.views.instead import instead_of, wants_another
 from gear.views.moments import moment
 from gear.views.reasons import notes_of, said_once
 
@@ -39,6 +40,8 @@ def item(request: HttpRequest, item_no: str) -> HttpResponse:
     seen = queries.seen(item_no, asked)
     page = {"title": item_no, "asking": asking, "problem": problem, "in_the_past": any(asking.values())}
     page |= _page(seen, asked, person)
+    if not any(asking.values()) and seen.facts is not None and seen.facts.usable and wants_another(seen):
+        page |= {"instead": True, "offers": instead_of(seen, asked)}
     return render(request, "gear/item.html", page, status=400 if problem else 200)
 
 

@@ -15,19 +15,21 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from gear import queries
+from gear import permissions, queries
 from gear.actions import looks, sightings
 from gear.actions.acting import REFUSALS, WORDS, Act
 from gear.actions.submissions import once
 from gear.forms.acts import Setting
 from gear.forms.looks import ToolRoomLookForm
-from gear.models import Item, ItemState, User
+from gear.models import Item, ItemState, Photo, User
 from gear.queries import Seen
 from gear.queries.identified import meant_by
 from gear.queries.look_words import checklist_of
 from gear.queries.people import qualification_on
+from gear.queries.photos import against
 from gear.rules import transitions
 from gear.views.acts import shown_now, told_in_short
+from gear.views.instead import instead_of
 from gear.views.sending import refused_in, sent_values
 
 INSPECTOR = {
@@ -81,15 +83,31 @@ def _ask(
         "nothing": bool(typed) and not several,
         "several": several,
         "waiting": _waiting(),
-        "tag_for": _just_rejected(request.GET.get("done", "")),
+        **_done(request, request.GET.get("done", "").replace("\x00", "")),
     }
     return render(request, "gear/look.html", page, status=status)
 
 
-def _just_rejected(item_no: str) -> str:
-    """The number of the piece that was looked at just now, where it needs a red tag."""
-    found = ItemState.objects.filter(condition="rejected", item__item_no=item_no.replace("\x00", ""))
-    return found.values_list("item__item_no", flat=True).first() or ""
+def _done(request: HttpRequest, item_no: str) -> dict[str, Any]:
+    """What follows from the look that was recorded just now, where the piece is out of use by it."""
+    if not ItemState.objects.filter(item__item_no=item_no).exclude(condition="ok").exists():
+        return {}
+    asked = queries.question()
+    seen = queries.seen(item_no, asked)
+    rejected = seen.facts is not None and seen.facts.condition == "rejected"
+    return {
+        "done": item_no,
+        "tag_for": item_no if rejected else "",
+        "photos": _photos(request, seen),
+        "offers": instead_of(seen, asked),
+    }
+
+
+def _photos(request: HttpRequest, seen: Seen) -> list[Photo]:
+    person = cast(User, request.user)
+    if seen.item is None or seen.facts is None:
+        return []
+    return against(seen.item, seen.facts, to=person, depot=permissions.bound_to(person))
 
 
 def _waiting() -> list[dict[str, Any]]:
@@ -154,6 +172,7 @@ def _page(
         "form": form,
         "barred": barred,
         "old_label": old_label,
+        "photos": _photos(request, setting.seen),
         "checklist": checklist_of(setting.identity.get("kind")),
         "inspector": {
             "trouble": INSPECTOR.get(standing, ""),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from typing import Any, cast
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
@@ -21,6 +21,7 @@ from gear.models import User
 from gear.pdf import NotSet
 from gear.pdf.rejects import PAPERS, Heading, certificate_pdf, red_tags_pdf
 from gear.queries import rejects as reads
+from gear.queries.photos import by_entry
 from gear.views.moments import moment
 from gear.views.sending import refused_in, sent_values
 
@@ -32,10 +33,18 @@ def rejects(request: HttpRequest) -> HttpResponse:
 
 
 def _list(request: HttpRequest, *, problem: str = "", status: int = 200) -> HttpResponse:
-    found = reads.waiting(timezone.localdate())
+    found, person = reads.waiting(timezone.localdate()), cast(User, request.user)
+    taken = by_entry([one.item for one in found], to=person, depot=permissions.bound_to(person))
     page = {
         "title": _("Rejects"),
-        "rows": [{"reject": one, "since": wording.day(one.since)} for one in found],
+        "rows": [
+            {
+                "reject": one,
+                "since": wording.day(one.since),
+                "photos": [photo for entry in one.entries for photo in taken.get(UUID(entry), ())],
+            }
+            for one in found
+        ],
         "total": reads.count_waiting(),
         "batches": [{"row": one, "on": moment(one.destroyed_at)} for one in reads.batches()],
         "may_destroy": permissions.can(request.user, "destroy"),

@@ -173,7 +173,9 @@ def test_a_shift_without_a_network(open_page, live_server, sign_in, cast, gear, 
 
     # Where another record has taken its id, it is sent again under a new one, and its photo goes along.
     taken = "const row = (await queue.list()).find((one) => one.record.kind === 'damage');"
-    taken += "await store.put('queue', {...row, state: 'refused', code: 'IdReused'}); await queue.again(row.id);"
+    taken += (
+        "await store.put('queue', {...row, state: 'refused', code: 'IdReused'}); await queue.again(row.id);"
+    )
     run(page, taken)
 
     kept = run(page, "return (await queue.list()).map((row) => row.record);")

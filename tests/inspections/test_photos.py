@@ -258,7 +258,10 @@ def test_two_that_come_at_once_do_not_both_take_the_last_place(entry, media, mon
         thread.start()
     for thread in threads:
         thread.join()
-    assert set(outcomes) == {True, {"MOST_PER_RECORD": "TOO_MANY_OF_RECORD", "MOST_PER_DAY": "TOO_MANY_TODAY"}[cap]}
+    assert set(outcomes) == {
+        True,
+        {"MOST_PER_RECORD": "TOO_MANY_OF_RECORD", "MOST_PER_DAY": "TOO_MANY_TODAY"}[cap],
+    }
     assert len(files(media)) == Photo.objects.count() == 1
 
 
