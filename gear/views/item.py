@@ -38,7 +38,12 @@ def item(request: HttpRequest, item_no: str) -> HttpResponse:
     except queries.BadQuestion as error:
         asked, problem = queries.question(), error
     seen = queries.seen(item_no, asked)
-    page = {"title": item_no, "asking": asking, "problem": problem, "in_the_past": any(asking.values())}
+    page: dict[str, Any] = {
+        "title": item_no,
+        "asking": asking,
+        "problem": problem,
+        "in_the_past": any(asking.values()),
+    }
     page |= _page(seen, asked, person)
     if not any(asking.values()) and seen.facts is not None and seen.facts.usable and wants_another(seen):
         page |= {"instead": True, "offers": instead_of(seen, asked)}

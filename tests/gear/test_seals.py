@@ -202,10 +202,9 @@ def test_a_deleted_and_an_inserted_row_behind_a_seal_is_found(sealed, past_the_g
     model.objects.bulk_create([row])
     assert ("seal:1", "ROWS_CHANGED") in found()
     row.pk = uuid4()
-    if model is HoldBatch:
-        row.number = "H-0002"
-    if model is Photo:
-        row.path = "photos/2026/11/b.jpg"
+    unique = {HoldBatch: ("number", "H-0002"), Photo: ("path", "photos/2026/11/b.jpg")}
+    if model in unique:
+        setattr(row, *unique[model])
     model.objects.bulk_create([row])
     assert ("seal:1", "ROWS_COUNT") in found()
 
