@@ -19,7 +19,7 @@ function daysLeft(answer) {
 
 async function card(row, me) {
   const answer = await ofPhone(row, me.holder);
-  const why = answer.reasons[0] ?? answer.notes[0];
+  const why = answer.reasons[0] ?? answer.notes.find((note) => note.code !== "DUE_SOON");
   const copy = copyOf("mine-row", {
     no: row.no, heading: row.heading, words: answer.words, days: daysLeft(answer),
     why: why ? `${why.sentence} ${why.who ?? ""}`.trim() : "",
