@@ -243,3 +243,29 @@ def test_the_phone_tallies_walks_and_fills_lists_as_the_server_does(page, live_s
     assert told[0] == [servers_outcome(walk) for walk in walks]
     assert told[1] == [loadlist.matched(lines, wanted) for lines, wanted in fits]
     assert {one[0] for one in told[0]} == {"good", "stop", "unknown"}
+
+
+@pytest.mark.one_database
+def test_the_good_of_a_finished_walk_stands_for_five_minutes(page, live_server):
+    page.goto(f"{live_server.url}/truck/")
+    shown = page.evaluate(
+        """async () => {
+             const at = document.documentElement.dataset.static;
+             const [{ result }, { tallyOf }, time] = await Promise.all(
+               ["walk/result.js", "walk/tally.js", "time.js"].map((name) => import(`${at}${name}`)));
+             await time.ready;
+             const holder = { kind: "truck", name: "T-12" };
+             const piece = { no: "B-1", code: "B-1", kind: "blanket", heading: "Blanket", holder };
+             const mark = { ...piece, verdict: "good", last_day: "2099-01-01", reasons: [] };
+             return [4 * 60_000, 6 * 60_000].map((ago) => {
+               const walk = { id: "w", truck: "T-12", back_on: "2098-01-01", expected: [piece], marks: [mark],
+                              finished_ms: time.now().ms - ago };
+               walk.tally = { ...tallyOf(walk, null, []), lost: [] };
+               const stage = document.createElement("div");
+               result(stage, walk)();
+               const aged = stage.textContent.includes("says nothing about now");
+               return [walk.tally.outcome, stage.querySelector(".verdict").className, aged];
+             });
+           }"""
+    )
+    assert shown == [["good", "verdict good", False], ["good", "verdict unknown", True]]

@@ -2,9 +2,12 @@
 import { dayWords } from "../dates.js";
 import * as queue from "../queue.js";
 import { verdictBox } from "../shapes.js";
+import * as time from "../time.js";
 import { copyOf, word } from "../words.js";
 import { listsOf } from "./lists.js";
 import { tallyOf } from "./tally.js";
+
+const LONGEST_MS = 5 * 60_000; // for which a good stands, as on the screen of a single answer
 
 export function result(stage, walk) {
   stage.append(copyOf("walk-result", { truck: walk.truck, leaving: word("walk-leaving", { day: dayWords(walk.back_on) }) }));
@@ -21,6 +24,16 @@ export function result(stage, walk) {
   part("caution").textContent = word("walk-caution");
   part("lists").append(...listsOf(walk, tally, walk.tally?.lost ?? []));
 
+  // The record stays as it was told; on the screen a good is worth what it says for a few minutes only.
+  function age() {
+    const { ms, trusted } = time.now();
+    if (outcome !== "good" || (trusted && ms < walk.finished_ms + LONGEST_MS)) return;
+    part("verdict").replaceChildren(verdictBox("unknown"));
+    part("sentence").textContent = word("walk-aged");
+  }
+  age();
+  const aging = setInterval(age, 1000);
+
   async function tellSent() {
     const row = (await queue.list()).find((one) => one.record.walk === walk.id);
     if (!left) part("sent").textContent = word(!row ? "walk-sent" : row.state === "refused" ? "walk-refused" : "walk-waiting");
@@ -29,6 +42,7 @@ export function result(stage, walk) {
   tellSent();
   return () => {
     left = true;
+    clearInterval(aging);
     queue.changes.removeEventListener("change", tellSent);
   };
 }
