@@ -20,7 +20,7 @@ from gear.rules import fold, replacing
 from gear.rules.entries import UNREADABLE
 from gear.rules.fold import ItemFacts
 from gear.rules.pairs import Pair
-from gear.rules.readiness import Answer
+from gear.rules.readiness import Answer, Rules
 from gear.rules.replacing import LYING
 
 BATCH = 400
@@ -59,7 +59,7 @@ def replacements_for(item: Item, asked: Question, *, here: Mapping[str, Any] | N
     rules = rules_for(asked)
     told = _judged(Item.objects.filter(pk=item.pk), asked)
     wanted = _unit([one for one in told if not alone or one[1].item_no == item.item_no], asked)
-    lying = offers_like([item.item_type], asked)
+    lying = offers_like([item.item_type], asked, rules)
     near = here or wanted_place(wanted, item.item_no)
     return told_as_offers(replacing.nearest(wanted, lying, here=near, pack=rules.pack), here=near)
 
@@ -77,14 +77,15 @@ def spares_of(item_nos: Sequence[str], asked: Question) -> dict[str, list[Offer]
             if (facts := _facts_of(state)) is not None:
                 used.append(facts)
                 types[state.item.item_type_id] = state.item.item_type
+    rules = rules_for(asked)
     lying: dict[tuple, list[Pair]] = {}
-    for unit in offers_like(types.values(), asked):
+    for unit in offers_like(types.values(), asked, rules):
         lying.setdefault(_shelf(unit), []).append(unit)
-    pack, found = rules_for(asked).pack, {}
+    found = {}
     for unit in _wanted(used, asked):
         for one in unit.pieces:
             near = one.holder or {}
-            offers = replacing.nearest(unit, lying.get(_shelf(unit), ()), here=near, pack=pack)
+            offers = replacing.nearest(unit, lying.get(_shelf(unit), ()), here=near, pack=rules.pack)
             found[one.item_no] = told_as_offers(offers, here=near)
     return found
 
@@ -114,8 +115,8 @@ def wanted_place(wanted: Pair, item_no: str) -> Mapping[str, Any]:
     return next((one.holder or {} for one in wanted.pieces if one.item_no == item_no), {})
 
 
-def offers_like(types: Iterable[ItemType], asked: Question) -> list[Pair]:
-    """The units that lie somewhere, are good today, and may be like one of these types; in no order."""
+def offers_like(types: Iterable[ItemType], asked: Question, rules: Rules) -> list[Pair]:
+    """The units that lie somewhere, are good today and once taken, and may be like one of these types; in no order."""
     like = Q(pk__in=[])
     for found in {_like(one) for one in types}:
         like |= Q(**dict(found))
@@ -126,7 +127,8 @@ def offers_like(types: Iterable[ItemType], asked: Question) -> list[Pair]:
         state__good_through__gte=asked.as_of,
     )
     first = items.order_by("state__good_through", "item_no").values_list("pk", flat=True)[:JUDGED]
-    return [one for one in _units(_judged(Item.objects.filter(pk__in=list(first)), asked), asked) if one.good]
+    good = [one for one in _units(_judged(Item.objects.filter(pk__in=list(first)), asked), asked) if one.good]
+    return [one for unit in good if (one := replacing.once_issued(unit, rules))]
 
 
 def _like(found: ItemType) -> tuple[tuple[str, Any], ...]:
@@ -145,7 +147,7 @@ def told_as_offers(units: Iterable[Pair], *, here: Mapping[str, Any]) -> list[Of
             tuple(_numbers(one)),
             holder_word(one.holder),
             replacing.nearness(one.holder, here),
-            one.good_through.isoformat() if one.good_through else None,
+            last.isoformat() if (last := one.gives or one.good_through) else None,
         )
         for one in units
     ]

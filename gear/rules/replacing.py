@@ -9,14 +9,15 @@ whoever takes it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 from gear.rules.packs import GRADES, HIGH_XR_GRADES, RulePack
-from gear.rules.pairs import Pair
+from gear.rules.pairs import Pair, days_once_issued
 from gear.rules.ratings import grade_of_jumper, grade_of_set
-from gear.rules.readiness import HANDED
+from gear.rules.readiness import HANDED, Rules
 
 LYING = frozenset({"shelf", "crew", "truck"})  # what lies there is in nobody's hands
 EQUAL_BY = ("kind", "class", "type", "size", "length_mm", "rated_kv")
@@ -33,6 +34,17 @@ def is_offered(unit: Pair) -> bool:
     if not (unit.good and unit.together and unit.whole and unit.holder.get("kind") in LYING):
         return False
     return unit.both_hands if unit.identity.get("kind") in HANDED else True
+
+
+def once_issued(unit: Pair, rules: Rules) -> Pair | None:
+    """The unit with the last day that it gives once it is taken into use today; None where it would be out of date.
+
+    A first issue starts another clock than that of the shelf.
+    """
+    days = days_once_issued(unit.pieces, rules, on=unit.as_of)
+    if days is None:
+        return unit
+    return replace(unit, gives=unit.as_of + timedelta(days=days)) if days >= 0 else None
 
 
 def stands_in(offer: Pair, wanted: Pair, *, pack: RulePack | None) -> bool:
@@ -81,7 +93,7 @@ def nearest(
             (_grade(one, pack) or ("", 0))[1],
             _length(one) or 0,
             len(one.pieces),
-            one.good_through or date.max,
+            one.gives or one.good_through or date.max,
             one.name,
         ),
     )[:most]

@@ -1,13 +1,18 @@
 """The nearest equal of a rejected piece, from the record: named for whoever stands at the truck."""
 
+from datetime import timedelta
+
 import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from gear import queries
+from gear.ledger import Draft, record
 from gear.models import GearSet, Item
 from gear.queries.replacements import replacements_for, spares_of
+from gear.rules import policy
+from gear.rules.clocks import Interval, last_good_day
 from tests import builders
 from tests.inspections.phones import phone_of
 
@@ -57,6 +62,19 @@ def test_each_says_where_it_lies_and_how_long_it_is_good(rejected, around):
     assert first.numbers == tuple(state.item.item_no for state in pieces)
     assert first.place == "Truck T-07, Crew 7"
     assert (first.near, first.good_through) == (0, min(state.good_through for state in pieces).isoformat())
+
+
+def test_a_pair_that_its_issue_would_put_out_of_date_is_not_named(rejected):
+    """Tested 250 days ago: within the shelf limit of a year, but the site counts six months from the test."""
+    pair = builders.pair("S-old", at=builders.holder("shelf", "A"))
+    tested_on = builders.today() - timedelta(days=250)
+    builders.tested(*pair, on=tested_on)
+    (first,) = replacements_for(rejected, queries.question())
+    assert first.good_through == last_good_day(tested_on, Interval(12, "months")).isoformat()
+    from_test = policy.to_json(policy.SitePolicy(count_from_test=True, source="manual 4.2"))
+    stated = {"policy": from_test, "effective_from": str(builders.today()), "reason": "review"}
+    record(Draft(None, "policy_set", stated), by=None, via="system")
+    assert replacements_for(rejected, queries.question()) == []
 
 
 def test_where_there_is_none_none_is_named(rejected):
