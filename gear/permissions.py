@@ -57,6 +57,14 @@ ACTS = {
     "edit_load_list": frozenset({"foreman", "clerk", "supervisor"}),
     "manage_devices": frozenset({"clerk", "supervisor", "administrator"}),
     "take_in_others": frozenset({"foreman", "clerk"}),
+    "keep_evidence": frozenset({"supervisor"}),
+    "free_evidence": frozenset({"supervisor"}),
+    "promise": frozenset({"foreman", "clerk", "supervisor"}),
+    "note_exception": frozenset({"supervisor"}),
+    "enter_audit": frozenset({"clerk", "supervisor"}),
+    "plan_capacity": frozenset({"clerk", "supervisor"}),
+    "set_mail": MANAGERS,
+    "sign_restore": frozenset({"administrator"}),
 }
 
 # Where a person is bound to a depot, these are done to its gear alone. Whoever finds a cut glove holds or rejects it,
@@ -86,6 +94,7 @@ BOUND_TO_DEPOT = frozenset(
 ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "find": {"GET": EVERYONE},
     "tool_room": {"GET": OFFICE},
+    "records": {"GET": OFFICE},
     "ask": {"GET": ANYONE},
     "answer": {"GET": ANYONE},
     "item": {"GET": EVERYONE},

@@ -38,6 +38,7 @@ from gear.views import (
 urlpatterns = [
     path("", search.find, name="find"),
     path("tool-room/", tool_room.tool_room, name="tool_room"),
+    path("records/", tool_room.records, name="records"),
     # The square on a label holds the address in capitals; what is typed or read off may be in any case.
     re_path(r"^[tT]/$", answer.ask, name="ask"),
     re_path(r"^[tT]/(?P<code>.+?)/?$", answer.answer, name="answer"),

@@ -18,7 +18,9 @@ PAGES = (
     (_("Tool room"), "tool_room"),
     (_("Log a test"), "log_test"),
     (_("Receive"), "receive"),
+    (_("This week"), "week"),
     (_("Overdue"), "overdue_report"),
+    (_("Records"), "records"),
     (_("Import"), "import"),
     (_("Rules"), "rules_in_force"),
     (_("People"), "people"),
@@ -93,6 +95,75 @@ TOOL_ROOM = (
     ),
 )
 
+# What was, what was known, and what is kept: the supervisor's, the auditor's and the administrator's.
+RECORDS = (
+    (
+        _("What was true, and what was known"),
+        (
+            (
+                _("Record of a piece"),
+                "record_of",
+                _("One piece as of a minute: what held, what was told, what came later."),
+            ),
+            (
+                _("The book on a past day"),
+                "fleet_as_of",
+                _("Any past report again, as known then and as known now."),
+            ),
+            (
+                _("Trace back"),
+                "trace_back",
+                _("From one piece to who had it, its mates, its session, its lot."),
+            ),
+            (_("Kept as evidence"), "evidence", _("Pieces that nobody may test, clean or destroy.")),
+            (
+                _("Reports as sent"),
+                "weekly_reports",
+                _("Every weekly report, as it was mailed, with its hash."),
+            ),
+        ),
+    ),
+    (
+        _("Registers"),
+        (
+            (
+                _("Exceptions"),
+                "exceptions",
+                _("Notes with a name, a reason and an end. None changes a verdict."),
+            ),
+            (_("Corrections"), "corrections_log", _("What was corrected, by whom and why.")),
+            (_("Changes of rules"), "rule_changes", _("Which rules held from when, and who changed them.")),
+            (_("Lost"), "lost_register", _("What was reported lost, and what was found again.")),
+            (_("Rejected and destroyed"), "rejects", _("Red tags, and destruction before a witness.")),
+        ),
+    ),
+    (
+        _("Looking ahead and back"),
+        (
+            (_("Coming weeks"), "coming_weeks", _("What falls due, week by week, against bench and lab.")),
+            (
+                _("Year in figures"),
+                "statistics",
+                _("Rates with their intervals, and what is too few to tell."),
+            ),
+        ),
+    ),
+    (
+        _("Audit and export"),
+        (
+            (_("Random sample"), "audit_sample", _("Drawn from a printed start number, and what it proves.")),
+            (_("Export"), "exports", _("Everything on record, with hashes that anybody can check.")),
+        ),
+    ),
+    (
+        _("This installation"),
+        (
+            (_("Health"), "health", _("Report, mail, backups, seals, disk and clock.")),
+            (_("Who is mailed"), "mail_recipients", _("The weekly report and the notices.")),
+        ),
+    ),
+)
+
 
 def site(request: HttpRequest) -> dict[str, Any]:
     return {
@@ -101,7 +172,8 @@ def site(request: HttpRequest) -> dict[str, Any]:
         "base_url": settings.BASE_URL,
         "site_zone": settings.TIME_ZONE,
         "nav": _nav(request),
-        "tool_room": partial(_tool_room, request),  # worked out where a template asks for it
+        "tool_room": partial(_sections, request, TOOL_ROOM),  # worked out where a template asks for it
+        "records": partial(_sections, request, RECORDS),
     }
 
 
@@ -116,11 +188,11 @@ def _nav(request: HttpRequest) -> list[dict[str, Any]]:
     ]
 
 
-def _tool_room(request: HttpRequest) -> list[dict[str, Any]]:
-    """The sections of the tool room's page with the pages that exist and that this person may open."""
+def _sections(request: HttpRequest, sections: tuple) -> list[dict[str, Any]]:
+    """The sections of such a page with the pages that exist and that this person may open."""
     return [
         {"heading": heading, "pages": pages}
-        for heading, rows in TOOL_ROOM
+        for heading, rows in sections
         if (pages := _openable(request, rows))
     ]
 
