@@ -11,6 +11,7 @@ from inspections.queries import Awaited
 from reports.rules.overdue import OverdueReport
 from reports.wording import Caps, Phone, tell
 from reports.wording.not_returned import Section
+from reports.wording.weekly import Weekly
 
 Lab = Sequence[Awaited] | None
 PAPERS = ("letter", "a4")
@@ -26,6 +27,16 @@ def caps_for(report: OverdueReport) -> Caps:
     due = max(LEAST, LINES - phone - LEAST)
     off = max(LEAST, LINES - phone - min(len(report.due_soon), due))
     return Caps(PHONE_LINES, due, off)
+
+
+def weekly_pdf(week: Weekly, *, paper: str = "letter") -> bytes:
+    """The weekly report as a tagged PDF on one of PAPERS. Long lists are cut and say so. Raises NotSet."""
+    return overdue_pdf(week.report, phones=week.phones, paper=paper, lab=week.lab, old_pairs=week.old_pairs)
+
+
+def weekly_html(week: Weekly, *, paper: str = "letter") -> str:
+    """The weekly report as one self-contained document, nothing cut."""
+    return overdue_html(week.report, phones=week.phones, paper=paper, lab=week.lab, old_pairs=week.old_pairs)
 
 
 def overdue_pdf(

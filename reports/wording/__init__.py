@@ -3,5 +3,6 @@
 from reports.wording.interface import as_json
 from reports.wording.rows import Row, row
 from reports.wording.told import Caps, Phone, Told, tell
+from reports.wording.weekly import Weekly, weekly_json
 
-__all__ = ["Caps", "Phone", "Row", "Told", "as_json", "row", "tell"]
+__all__ = ["Caps", "Phone", "Row", "Told", "Weekly", "as_json", "row", "tell", "weekly_json"]

@@ -15,10 +15,10 @@ from django.utils.translation import ngettext
 
 from gear.queries import BadQuestion, question_in
 from reports import queries
-from reports.pdf import PAPERS, NotSet, overdue_html, overdue_pdf
+from reports.pdf import PAPERS, NotSet, weekly_html, weekly_pdf
 from reports.rules.overdue import DoesNotReconcile, OverdueReport, Scope
 from reports.spreadsheets import csv_lines, write_workbook
-from reports.wording import as_json
+from reports.wording import Weekly, weekly_json
 
 NOT_ALL_WELL = (
     1  # exit status: nothing was made, or what was made lists items whose record cannot be relied upon
@@ -50,17 +50,17 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        report = _report(options["as_of"])
+        week = _week(options["as_of"])
         try:
-            content = _content(report, options["format"], paper=options["paper"])
+            content = _content(week, options["format"], paper=options["paper"])
         except NotSet as error:
             raise CommandError(f"{error}\n{error.detail}", returncode=NOT_ALL_WELL) from None
         if options["output"]:
             _write(Path(options["output"]), content)
         else:
             self._print(content, binary=options["format"] in BINARY)
-        if report.all_faulty:
-            raise CommandError(_faulty(report), returncode=NOT_ALL_WELL)
+        if week.report.all_faulty:
+            raise CommandError(_faulty(week.report), returncode=NOT_ALL_WELL)
 
     def _print(self, content: bytes, *, binary: bool) -> None:
         if not binary:
@@ -75,9 +75,9 @@ class Command(BaseCommand):
         output.buffer.flush()
 
 
-def _report(as_of: str) -> OverdueReport:
+def _week(as_of: str) -> Weekly:
     try:
-        return queries.overdue_report(question_in(as_of), scope=Scope())
+        return queries.weekly(question_in(as_of), scope=Scope())
     except BadQuestion as error:
         raise CommandError(f"--as-of: {error}", returncode=WRONG_USE) from None
     except DoesNotReconcile as error:
@@ -88,19 +88,17 @@ def _report(as_of: str) -> OverdueReport:
         ) from None
 
 
-def _content(report: OverdueReport, wanted: str, *, paper: str) -> bytes:
+def _content(week: Weekly, wanted: str, *, paper: str) -> bytes:
     if wanted == "json":
-        return (json.dumps(as_json(report), ensure_ascii=False, indent=2) + "\n").encode()
+        return (json.dumps(weekly_json(week), ensure_ascii=False, indent=2) + "\n").encode()
     if wanted == "csv":
-        return "".join(csv_lines(report)).encode()
-    if wanted in ("html", "pdf"):
-        phones, lab = queries.phones(), queries.lab_shipments(report.heading)
-        old = queries.old_pairs(report.heading)
-        if wanted == "html":
-            return overdue_html(report, phones=phones, paper=paper, lab=lab, old_pairs=old).encode()
-        return overdue_pdf(report, phones=phones, paper=paper, lab=lab, old_pairs=old)
+        return "".join(csv_lines(week.report)).encode()
+    if wanted == "html":
+        return weekly_html(week, paper=paper).encode()
+    if wanted == "pdf":
+        return weekly_pdf(week, paper=paper)
     workbook = io.BytesIO()
-    write_workbook(report, workbook)
+    write_workbook(week.report, workbook)
     return workbook.getvalue()
 
 
