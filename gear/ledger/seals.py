@@ -166,7 +166,7 @@ def leaf_of(row: Sealed) -> str:
 def _hashed(row: AppendOnly, *, username: str, item_no: str) -> str:
     later: frozenset[str] = getattr(row, "LATER", frozenset())
     stated = {
-        field.name: _plain(getattr(row, field.attname))
+        field.name: plain(getattr(row, field.attname))
         for field in row._meta.fields
         if field.name not in _APART
         # A column that came later leaves the leaf of a row without it as it was sealed.
@@ -178,7 +178,7 @@ def _hashed(row: AppendOnly, *, username: str, item_no: str) -> str:
 _APART = frozenset({"by", "item", "content"})  # by name, by number, and by its own checksum
 
 
-def _plain(value: object) -> object:
+def plain(value: object) -> object:
     if isinstance(value, datetime):
         return utc_text(value)
     return value if value is None or isinstance(value, int | str | list | dict) else str(value)

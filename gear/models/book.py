@@ -156,6 +156,8 @@ class ItemState(ChainHead):
     label = models.CharField(max_length=16, blank=True)
     facts = models.JSONField(default=dict)
 
+    LEFT_OUT = "folded from the entries; what witnesses these stands in heads"  # why it is in no export
+
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(condition__in=CONDITIONS), name="itemstate_condition_known")

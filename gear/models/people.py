@@ -68,6 +68,8 @@ class User(AbstractUser):
     )  # names, and proves nothing
 
     objects = People()
+    # Columns that never leave the installation: what proves a person, where mail reaches them, rights past the role.
+    SECRETS = frozenset({"password", "pin", "email", "last_login", "is_staff", "is_superuser"})
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(role__in=ROLES), name="user_role_known")]
@@ -124,6 +126,8 @@ class ApiToken(models.Model):
     made_at = models.DateTimeField()
     last_used_at = models.DateTimeField(null=True)
     revoked_at = models.DateTimeField(null=True)
+
+    LEFT_OUT = "keys of programs: they belong to this installation alone"  # why it is in no export
 
     def __str__(self):
         return self.name

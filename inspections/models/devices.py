@@ -34,6 +34,10 @@ class Device(models.Model):
     skew_s = models.IntegerField(default=0)
     version = models.CharField(max_length=40, blank=True)
 
+    SECRETS = frozenset(
+        {"digest", "enrol_digest", "enrol_until"}
+    )  # columns that never leave the installation
+
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(kind__in=list(DEVICE_NAMES)), name="device_kind_known"),
