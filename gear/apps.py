@@ -9,12 +9,13 @@ class GearConfig(AppConfig):
 
     def ready(self):
         from gear import guards
-        from gear.queries import backups, health
+        from gear.queries import backups, health, installation
 
-        health.register(backups.check)
         # A table rebuild drops triggers on SQLite without a word, so they are put back after every migration.
         post_migrate.connect(guards.after_migrate, dispatch_uid="gear.guards")
         post_migrate.connect(make_sign_in_table, sender=self, dispatch_uid="gear.sign_in")
+        for check in (*installation.CHECKS, backups.check):
+            health.register(check)
 
 
 def make_sign_in_table(*, using: str = "default", **_ignored) -> None:

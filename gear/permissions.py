@@ -95,6 +95,7 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "find": {"GET": EVERYONE},
     "tool_room": {"GET": OFFICE},
     "records": {"GET": OFFICE},
+    "health": {"GET": OFFICE},
     "ask": {"GET": ANYONE},
     "answer": {"GET": ANYONE},
     "item": {"GET": EVERYONE},

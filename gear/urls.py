@@ -9,6 +9,7 @@ from gear.views import (
     corrections,
     counter,
     delivery,
+    health,
     importing,
     item,
     kits,
@@ -39,6 +40,7 @@ urlpatterns = [
     path("", search.find, name="find"),
     path("tool-room/", tool_room.tool_room, name="tool_room"),
     path("records/", tool_room.records, name="records"),
+    path("health/", health.health, name="health"),
     # The square on a label holds the address in capitals; what is typed or read off may be in any case.
     re_path(r"^[tT]/$", answer.ask, name="ask"),
     re_path(r"^[tT]/(?P<code>.+?)/?$", answer.answer, name="answer"),

@@ -111,6 +111,18 @@ def no_network() -> Iterator[None]:
     patch.undo()
 
 
+@pytest.fixture(autouse=True)
+def nothing_in_trouble(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The frame of every page tells of what fails in this installation, and looks once in a while: a test of a page
+    would count those queries or not, as it falls. Tests of the frame itself are marked `looks_after_itself`.
+    """
+    if request.node.get_closest_marker("looks_after_itself"):
+        return
+    from gear.queries import health
+
+    monkeypatch.setattr(health, "recent", lambda *_arguments, **_keywords: [])
+
+
 @pytest.fixture(autouse=True, scope="session")
 def static_files_listed_once() -> Iterator[None]:
     """Every test client builds the middleware anew, and each would look up and read about every static file again."""

@@ -6,8 +6,11 @@ from typing import Any
 from django.conf import settings
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from gear.permissions import MANAGERS
+from gear.queries import health
 from gear.site import gate
 
 # In the order of a working day: the question first, then the bench, the weekly report, the rest.
@@ -174,7 +177,21 @@ def site(request: HttpRequest) -> dict[str, Any]:
         "nav": _nav(request),
         "tool_room": partial(_sections, request, TOOL_ROOM),  # worked out where a template asks for it
         "records": partial(_sections, request, RECORDS),
+        "trouble": partial(_trouble, request),
+        "in_trouble": _in_trouble,
     }
+
+
+def _trouble(request: HttpRequest) -> list[str]:
+    """The titles of what must be mended today, for whoever manages this installation; nothing for others."""
+    if gate.role_of(getattr(request, "user", None)) not in MANAGERS:
+        return []
+    return list(dict.fromkeys(one.title for one in health.recent(timezone.now()) if one.level == health.RED))
+
+
+def _in_trouble() -> bool:
+    """For the sign-in page, which strangers see: whether anything is, and not what."""
+    return any(one.level == health.RED for one in health.recent(timezone.now()))
 
 
 def _nav(request: HttpRequest) -> list[dict[str, Any]]:

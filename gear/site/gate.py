@@ -30,6 +30,8 @@ OWN_ROUTES: Mapping[str, Mapping[str, Roles]] = {
     "login": {"GET": ANYONE, "POST": ANYONE},
     "logout": {"POST": EVERYONE},
     "admin_login": {"GET": ANYONE},
+    "healthz": {"GET": ANYONE},
+    "readyz": {"GET": ANYONE},
 }
 ADMINISTRATOR = frozenset({"administrator"})
 # The admin site is for looking. Its own page for passwords would change one without an entry.
@@ -86,6 +88,11 @@ def is_unknown_method(name: str, method: str) -> bool:
     return bool(methods) and _followed(method) not in methods
 
 
+def is_open_to_all(name: str, method: str) -> bool:
+    """Whether the row of a route names everybody, visitors included."""
+    return methods_of(name).get(_followed(method)) == ANYONE
+
+
 def _followed(method: str) -> str:
     return "GET" if method in ("HEAD", "OPTIONS") else method
 
@@ -105,7 +112,8 @@ class Gate:
             return None
         if is_unknown_method(name, method):
             return HttpResponseNotAllowed(sorted({*methods_of(name), "OPTIONS"}))
-        if may(request.user, name, method=method):
+        # Before asking who: what is open to all is answered even while the table of sessions is not.
+        if is_open_to_all(name, method) or may(request.user, name, method=method):
             return None
         # Signing in opens no route that nobody listed, so no visitor is led to believe it would.
         if role_of(request.user) == "anonymous" and methods_of(name):

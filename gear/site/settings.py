@@ -117,6 +117,7 @@ CSRF_FAILURE_VIEW = "gear.site.errors.csrf_failure"
 # The wire
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = ENVIRONMENT.is_https
 SESSION_COOKIE_NAME = "__Host-session" if ENVIRONMENT.is_https else "session"
+SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz)$"]  # asked from the machine itself, and nobody is in them
 SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if ENVIRONMENT.is_https else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = ENVIRONMENT.is_https
 SECURE_REFERRER_POLICY = "same-origin"

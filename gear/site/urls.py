@@ -8,6 +8,7 @@ from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 from django.views.generic import RedirectView
 
+from gear.site import probes
 from gear.site.sign_in import SignIn
 
 handler400 = "gear.site.errors.bad_request"
@@ -18,6 +19,8 @@ handler500 = "gear.site.errors.server_error"
 admin.site.unregister(Group)  # rights come from the role alone, and every table there is for looking only
 
 urlpatterns = [
+    path("healthz", probes.healthz, name="healthz"),
+    path("readyz", probes.readyz, name="readyz"),
     path("login/", SignIn.as_view(), name="login"),
     path("logout/", LogoutView.as_view(), name="logout"),
     # One door: the admin site's own sign-in page would let guesses past the throttle.

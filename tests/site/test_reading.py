@@ -37,6 +37,8 @@ def test_a_get_writes_nothing(name, address, client_of):  # noqa: F811
     target = address(name)
     # To be told an answer is evidence of its own: what was the worker told?
     allowed = {'INSERT INTO "gear_givenanswer"'} if name == "answer" else set()
+    if name == "health":  # a trial row, rolled back: whether records could be kept is what the page is asked
+        allowed = {'INSERT INTO "sign_in_attempts"'}
     for role in ("anonymous", *ROLES):
         if role not in gate.methods_of(name)["GET"]:
             continue  # a closed door is kept as a refusal, see test_gate
@@ -44,7 +46,9 @@ def test_a_get_writes_nothing(name, address, client_of):  # noqa: F811
         with connection.execute_wrapper(guard):
             for method in ("get", "head", "options"):
                 b"".join(getattr(client, method)(target))
-        assert {sql[:30] for sql in guard.seen} <= allowed, f"{role} {target}: {guard.seen}"
+        assert {sql[:30] for sql in guard.seen} <= {one[:30] for one in allowed}, (
+            f"{role} {target}: {guard.seen}"
+        )
 
 
 def test_the_guard_sees_a_write(cast):
