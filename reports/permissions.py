@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gear.models import User
-from gear.permissions import ANYONE, EVERYONE, OFFICE
+from gear.permissions import ACTS, ANYONE, EVERYONE, OFFICE
 from reports.rules.overdue import Scope
 
 READERS = OFFICE | {"foreman"}
@@ -16,6 +16,9 @@ ROUTES = {
     **{name: {"GET": EVERYONE} for name in ("load_sheet", "fallback_pack_truck", "fallback_packs")},
     # The record of an item is open to everybody who signs in, and so is the paper of the tests in it.
     **{name: {"GET": EVERYONE} for name in ("certificates", "certificates_pdf", "certificate")},
+    # Whoever may read may draw a sample and work out what it proves: that records nothing.
+    **{name: {"GET": OFFICE} for name in ("audit_sample", "audit_sample_pdf", "audit_sample_csv")},
+    **{name: {"GET": OFFICE, "POST": ACTS["enter_audit"]} for name in ("audit_samples", "audit_results")},
     # Whoever holds the paper may check it.
     **{name: {"GET": ANYONE} for name in ("certificate_check", "certificate_program")},
 }

@@ -2,7 +2,16 @@
 
 from django.urls import include, path
 
-from reports.views import certificates, changeout, loadsheet, overdue, particulars, roster
+from reports.views import (
+    audit_results,
+    audits,
+    certificates,
+    changeout,
+    loadsheet,
+    overdue,
+    particulars,
+    roster,
+)
 
 urlpatterns = [
     path("reports/overdue/", overdue.page, name="overdue_report"),
@@ -24,5 +33,10 @@ urlpatterns = [
     path("fallback-packs/", loadsheet.packs, name="fallback_packs"),
     path("data-quality/", particulars.page, name="data_quality"),
     path("data-quality.csv", particulars.csv, name="data_quality_csv"),
+    path("audit/sample/", audits.page, name="audit_sample"),
+    path("audit/sample.pdf", audits.pdf, name="audit_sample_pdf"),
+    path("audit/sample.csv", audits.csv, name="audit_sample_csv"),
+    path("audit/samples/", audit_results.samples, name="audit_samples"),
+    path("audit/samples/<uuid:pk>/", audit_results.sample, name="audit_results"),
     path("api/v1/", include("reports.api.urls")),
 ]

@@ -1,0 +1,1 @@
+"""Forms of what people read and of what they enter about it."""
