@@ -14,6 +14,10 @@ ROUTES = {
     **{name: {"GET": READERS} for name in (*OVERDUE, "api_overdue")},
     **{name: {"GET": OFFICE} for name in ("data_quality", "data_quality_csv")},
     **{name: {"GET": EVERYONE} for name in ("load_sheet", "fallback_pack_truck", "fallback_packs")},
+    **{
+        name: {"GET": OFFICE}
+        for name in ("weekly_reports", *(f"weekly_report_{form}" for form in ("pdf", "csv", "text")))
+    },
     # The record of an item is open to everybody who signs in, and so is the paper of the tests in it.
     **{name: {"GET": EVERYONE} for name in ("certificates", "certificates_pdf", "certificate")},
     # Whoever may read may draw a sample and work out what it proves: that records nothing.

@@ -11,6 +11,7 @@ from reports.views import (
     overdue,
     particulars,
     roster,
+    weekly,
 )
 
 urlpatterns = [
@@ -19,6 +20,10 @@ urlpatterns = [
     path("reports/overdue.csv", overdue.csv, name="overdue_report_csv"),
     path("reports/overdue.xlsx", overdue.xlsx, name="overdue_report_xlsx"),
     path("reports/overdue.json", overdue.json, name="overdue_report_json"),
+    path("reports/weekly/", weekly.page, name="weekly_reports"),
+    path("reports/weekly/<uuid:pk>.pdf", weekly.file, {"kind": "pdf"}, name="weekly_report_pdf"),
+    path("reports/weekly/<uuid:pk>.csv", weekly.file, {"kind": "csv"}, name="weekly_report_csv"),
+    path("reports/weekly/<uuid:pk>.txt", weekly.file, {"kind": "txt"}, name="weekly_report_text"),
     path("certificates/", certificates.page, name="certificates"),
     path("certificates/batch.pdf", certificates.batch, name="certificates_pdf"),
     path("certificates/check/", certificates.check, name="certificate_check"),

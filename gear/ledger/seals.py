@@ -147,9 +147,9 @@ def _leaves(
     if model is Entry:
         yield from rows.values_list(dated, "hash").iterator(chunk_size=2000)
         return
-    rows = rows.defer("content") if model is ImportedFile else rows
     names = {"by": F("by__username"), "item": F("item__item_no")}
     has = {field.name for field in model._meta.fields}
+    rows = rows.defer("content") if "content" in has else rows  # the bytes of files are under their own hash
     rows = rows.annotate(**{f"{name}_name": of for name, of in names.items() if name in has})
     for row in rows.iterator(chunk_size=2000):
         by, item = getattr(row, "by_name", None), getattr(row, "item_name", None)

@@ -1,5 +1,20 @@
 """What is kept about reports: what was sent, promised, noted and counted. All of it is appended, never edited."""
 
 from reports.models.audits import FOUND_NAMES, AuditResult, AuditSample
+from reports.models.mailing import MailAddress, MailAttempt, MailOutcome, MailPlan
+from reports.models.notices import Notice, StopConfirmation
+from reports.models.weekly import WeeklyFile, WeeklyReport
 
-__all__ = ["FOUND_NAMES", "AuditResult", "AuditSample"]
+__all__ = [
+    "FOUND_NAMES",
+    "AuditResult",
+    "AuditSample",
+    "MailAddress",
+    "MailAttempt",
+    "MailOutcome",
+    "MailPlan",
+    "Notice",
+    "StopConfirmation",
+    "WeeklyFile",
+    "WeeklyReport",
+]

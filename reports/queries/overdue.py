@@ -30,6 +30,7 @@ def overdue_report(asked: Question, *, scope: Scope) -> OverdueReport:
         seal=_last_seal(),
         demo=settings.DEMO,
         scope=scope,
+        known_at=asked.known_at,
     )
     # Items are added while this reads, and never deleted: what is judged lies between two counts of the table.
     fewest = Item.objects.count() if asked.current else 0

@@ -67,6 +67,7 @@ class Heading:
     seal: SealMark | None = None
     demo: bool = False
     scope: Scope = Scope()
+    known_at: datetime | None = None  # only what was on record by then counts; None: all of it
 
 
 @dataclass(frozen=True)

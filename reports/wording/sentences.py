@@ -77,9 +77,19 @@ def figures(report: OverdueReport) -> tuple[Figure, ...]:
 def as_of(heading: Heading) -> str:
     """14 SEP 2026, end of day: the moment up to which events count, in the site's zone."""
     zone = ZoneInfo(heading.zone)
+    day = wording.day(heading.as_of)
     if heading.as_of_at == moments.end_of_day(heading.as_of, zone):
-        return _("%s, end of day") % wording.day(heading.as_of)
-    return f"{wording.day(heading.as_of)}, {date_format(heading.as_of_at.astimezone(zone), 'H:i')}"
+        told = _("%s, end of day") % day
+    else:
+        told = f"{day}, {date_format(heading.as_of_at.astimezone(zone), 'H:i')}"
+    if heading.known_at is None:
+        return told
+    known = heading.known_at.astimezone(zone)
+    return _("%(as_of)s, as known %(day)s, %(time)s") % {
+        "as_of": told,
+        "day": wording.day(known.date()),
+        "time": date_format(known, "H:i"),
+    }
 
 
 def rule_pack(heading: Heading) -> str:

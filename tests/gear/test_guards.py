@@ -45,6 +45,7 @@ from inspections.models import (
 from tests import builders
 from tests.gear.sealed_rows import MAKE
 from tests.inspections.sealed_rows import MAKE as MAKE_OF_INSPECTIONS
+from tests.reports.sealed_rows import MAKE as MAKE_OF_REPORTS
 
 pytestmark = pytest.mark.django_db
 MODELS = sorted(
@@ -59,7 +60,7 @@ def evidence(db):
     blanket = builders.blanket("B-1", label="ABCDEFGHJKM")
     builders.pair()
     (entry,) = builders.tested(blanket)
-    for make in (*MAKE.values(), *MAKE_OF_INSPECTIONS.values()):
+    for make in (*MAKE.values(), *MAKE_OF_INSPECTIONS.values(), *MAKE_OF_REPORTS.values()):
         append(make())
     make_seal(timezone.now())
     ElectricalTest.objects.create(
@@ -130,6 +131,7 @@ def test_every_evidence_table_is_known():
         Calibration,
         VisitPiece,
         *MAKE_OF_INSPECTIONS,
+        *MAKE_OF_REPORTS,
     } <= set(MODELS)
     assert guards.tables() == [model._meta.db_table for model in MODELS]
 

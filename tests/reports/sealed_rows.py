@@ -6,6 +6,7 @@ from gear.ledger import append
 from gear.models import Item
 from reports.models import AuditResult, AuditSample
 from tests import builders
+from tests.reports.mail_rows import MAKE as MAIL
 
 
 def sample(**columns):
@@ -35,4 +36,4 @@ def result(**columns):
     return AuditResult(**{**known, **columns})
 
 
-MAKE = {AuditSample: sample, AuditResult: result}
+MAKE = {AuditSample: sample, AuditResult: result, **MAIL}

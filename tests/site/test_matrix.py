@@ -78,7 +78,7 @@ def address(cast, monkeypatch):
     """An address of a route that leads to something on file."""
     # Who may open the report is settled before it is typeset, which takes a second each time.
     for view in (
-        "overdue.overdue_pdf",
+        "overdue.weekly_pdf",
         "certificates.certificate_pdf",
         "certificates.batch_pdf",
         "changeout.change_out_pdf",
