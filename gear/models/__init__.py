@@ -22,6 +22,7 @@ from gear.models.evidence import (
 )
 from gear.models.holding import ABOUT_NAMES, BatchHold, HoldBatch
 from gear.models.kits import KitLine
+from gear.models.nightly import STEP_NAMES, NightlyResult
 from gear.models.people import HOLDER_NAMES, ROLE_NAMES, ROLES, ApiToken, Crew, Depot, Holder, User
 from gear.models.photos import Photo
 
@@ -34,6 +35,7 @@ __all__ = [
     "ROLE_NAMES",
     "SET_KINDS",
     "VIA",
+    "STEP_NAMES",
     "ApiToken",
     "AppendOnly",
     "BatchHold",
@@ -53,6 +55,7 @@ __all__ = [
     "Label",
     "LabelPrint",
     "Membership",
+    "NightlyResult",
     "Photo",
     "PrintedLabel",
     "Qualification",

@@ -4,13 +4,14 @@ import sys
 from typing import Any
 
 from django.conf import settings
-from django.db import OperationalError
+from django.db import DatabaseError, OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import get_template
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 
 API = "/api/"
+SQLITE_DAMAGED = (11, 26)  # SQLITE_CORRUPT, SQLITE_NOTADB: sqlite.org/rescode.html
 
 
 def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
@@ -37,13 +38,21 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
 
 def server_error(request: HttpRequest) -> HttpResponse:
     """A broken request; 503 where the database did not answer, since a later try may pass."""
-    status = 503 if isinstance(sys.exc_info()[1], OperationalError) else 500
+    status = 503 if _is_of_the_database(sys.exc_info()[1]) else 500
     response = _answer(
         request, status, code="broken", title=_("Something broke here"), template="gear/500.html"
     )
     if status == 503:
         response.headers["Retry-After"] = "10"
     return response
+
+
+def _is_of_the_database(error: BaseException | None) -> bool:
+    """It did not answer, or its file is damaged: not a fault of the request, nor of this program."""
+    if isinstance(error, DatabaseError):
+        damage = getattr(error.__cause__, "sqlite_errorcode", 0) & 0xFF in SQLITE_DAMAGED
+        return damage or isinstance(error, OperationalError)
+    return False
 
 
 def _sentence(exception: Exception | None) -> str:

@@ -10,9 +10,11 @@ from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from gear.models import STEP_NAMES
 from gear.permissions import MANAGERS
 from gear.queries import health as checks
 from gear.queries.health import AMBER, RED, WELL, Finding
+from gear.queries.installation import newest_results
 from gear.views.moments import moment
 
 
@@ -31,6 +33,10 @@ def health(request: HttpRequest) -> HttpResponse:
         "title": _("Health of this installation"),
         "asked_at": moment(now),
         "is_well": all(one.level == WELL for one in found),
+        "nights": [
+            {"name": STEP_NAMES[step], "ok": row.ok, "at": moment(row.at), "sentence": row.sentence}
+            for step, row in newest_results().items()
+        ],
         "groups": [
             {"level": level, "heading": heading, "rows": rows}
             for level, heading in groups

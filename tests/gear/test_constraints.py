@@ -22,6 +22,7 @@ from gear.models import (
     ItemType,
     KitLine,
     LabelPrint,
+    NightlyResult,
     PrintedLabel,
     Qualification,
     SiteHead,
@@ -53,6 +54,11 @@ def entry(**columns):
         "facts": {"v": 1, "note": "x"},
     }
     return Entry.objects.bulk_create([Entry(**{**known, **columns})])[0]
+
+
+def night(**columns):
+    known = {"run": uuid4(), "at": NOW, "step": "seal", "ok": True, "sentence": "Sealed."}
+    return NightlyResult.objects.create(**{**known, **columns})
 
 
 def batch(**columns):
@@ -135,6 +141,9 @@ OFFENDERS = {
     "destructionbatch_numbered": lambda: destruction(number=0),
     "destructionbatch_witness_is_another": lambda: destruction(witness=builders.person("clerk", "orla")),
     "destructionbatch_reason_given": lambda: destruction(reason=""),
+    "nightlyresult_step_known": lambda: night(step="tea"),
+    "nightlyresult_says_something": lambda: night(sentence=""),
+    "nightlyresult_once_unique": lambda: [night(run=run) for run in [uuid4()] * 2],
     "holdbatch_about_known": lambda: batch(about="whim"),
     "holdbatch_holds_something": lambda: batch(pieces=0),
     "givenanswer_verdict_known": lambda: GivenAnswer.objects.bulk_create(

@@ -21,6 +21,7 @@ from gear.models import (
     Label,
     LabelPrint,
     Membership,
+    NightlyResult,
     PrintedLabel,
     Qualification,
     Refusal,
@@ -85,6 +86,7 @@ def evidence(db):
     shipment_outcome(blanket)
     SightingNote.objects.create(answer=GivenAnswer.objects.first(), entry=entry)
     StaleUseNote.objects.create(look=entry, entry=entry)
+    NightlyResult.objects.create(run=entry.pk, at=timezone.now(), step="seal", ok=True, sentence="Sealed.")
     witness = builders.person("worker", "dev")
     DestructionBatch.objects.create(
         number=1, by=person, witness=witness, destroyed_at=timezone.now(), reason="cut up", pieces=[]
@@ -116,6 +118,7 @@ def test_every_evidence_table_is_known():
         DestructionBatch,
         SightingNote,
         StaleUseNote,
+        NightlyResult,
         GivenAnswer,
         Submission,
         LabelPrint,

@@ -2,9 +2,10 @@
 
 import json
 import logging
+import sqlite3
 
 import pytest
-from django.db import OperationalError
+from django.db import DatabaseError, OperationalError
 from django.http import Http404
 from django.test import Client
 
@@ -31,6 +32,14 @@ def test_a_database_that_does_not_answer_is_told_to_come_back(broken):
     answer = broken(OperationalError("database or disk is full"))
     assert (answer.status_code, answer.headers["Retry-After"]) == (503, "10")
     assert "disk is full" not in answer.content.decode()
+
+
+@pytest.mark.parametrize(("code", "status"), [(11, 503), (26, 503), (523, 503), (1, 500)])
+def test_a_damaged_file_is_no_fault_of_the_request(broken, code, status):
+    problem = DatabaseError("database disk image is malformed")
+    problem.__cause__ = sqlite3.DatabaseError()
+    problem.__cause__.sqlite_errorcode = code
+    assert broken(problem).status_code == status
 
 
 @pytest.mark.parametrize("problem", [OperationalError("no"), ValueError("no"), KeyError("no")])

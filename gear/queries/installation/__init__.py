@@ -2,6 +2,7 @@
 
 from gear.queries.installation.database import check_database
 from gear.queries.installation.machine import check_clock, check_disk
+from gear.queries.installation.nightly import check_nightly, newest_results
 from gear.queries.installation.people import check_people
 from gear.queries.installation.record import check_guards, check_rules, check_seals
 from gear.queries.installation.setup import check_setup
@@ -14,6 +15,7 @@ CHECKS = (
     check_clock,
     check_rules,
     check_seals,
+    check_nightly,
     check_people,
     check_setup,
 )
@@ -24,8 +26,10 @@ __all__ = [
     "check_database",
     "check_disk",
     "check_guards",
+    "check_nightly",
     "check_people",
     "check_rules",
     "check_seals",
     "check_setup",
+    "newest_results",
 ]
