@@ -33,6 +33,9 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "instrument_trace": {"GET": OFFICE, "POST": ACTS["hold_batch"]},
     "instrument_trace_csv": {"GET": OFFICE},
     "instrument_trace_pdf": {"GET": OFFICE},
+    "trace_back": {"GET": OFFICE, "POST": ACTS["hold_batch"]},
+    "trace_back_csv": {"GET": OFFICE},
+    "trace_back_pdf": {"GET": OFFICE},
     # Visitors' gear: a foreman may take it in, what needs an inspector is refused to him by the act.
     "visits": {"GET": OFFICE | {"foreman"}, "POST": ACTS["take_in_others"]},
     "visit": {"GET": OFFICE | {"foreman"}, "POST": ACTS["take_in_others"]},

@@ -21,6 +21,7 @@ from inspections.views import (
     my_gear,
     reconciling,
     shipments,
+    traceback,
     tracing,
     visits,
 )
@@ -34,6 +35,9 @@ urlpatterns = [
     path("instruments/<int:pk>/", instruments.instrument, name="instrument"),
     path("instruments/<int:pk>/calibration/", instruments.calibrate, name="instrument_calibrate"),
     path("instruments/calibrations/<uuid:pk>/withdraw/", instruments.withdraw, name="instrument_withdraw"),
+    path("trace/", traceback.page, name="trace_back"),
+    path("trace.csv", traceback.csv, name="trace_back_csv"),
+    path("trace.pdf", traceback.pdf, name="trace_back_pdf"),
     path("instruments/<int:pk>/trace/", tracing.page, name="instrument_trace"),
     path("instruments/<int:pk>/trace.csv", tracing.csv, name="instrument_trace_csv"),
     path("instruments/<int:pk>/trace.pdf", tracing.pdf, name="instrument_trace_pdf"),

@@ -25,7 +25,7 @@ LONGEST_SUBJECT = 200
 
 @dataclass(frozen=True)
 class Cause:
-    """Why many pieces are held: "recall" or "trace", what it is about in one line, and exactly what was asked for."""
+    """Why many pieces are held: "recall", "trace" or "piece", what it is about in one line, and what was asked for."""
 
     about: str
     subject: str

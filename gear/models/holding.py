@@ -10,7 +10,7 @@ from gear.models.book import Item
 from gear.models.evidence import AppendOnly, Entry, Sealed
 from gear.models.people import User
 
-ABOUT_NAMES = {"recall": _("Recall"), "trace": _("Bad instrument")}
+ABOUT_NAMES = {"recall": _("Recall"), "trace": _("Bad instrument"), "piece": _("Failed piece")}
 
 
 class HoldBatch(Sealed):
