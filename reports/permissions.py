@@ -18,6 +18,7 @@ ROUTES = {
         name: {"GET": OFFICE}
         for name in ("weekly_reports", *(f"weekly_report_{form}" for form in ("pdf", "csv", "text")))
     },
+    "mail_recipients": {"GET": OFFICE, "POST": ACTS["set_mail"]},
     # The record of an item is open to everybody who signs in, and so is the paper of the tests in it.
     **{name: {"GET": EVERYONE} for name in ("certificates", "certificates_pdf", "certificate")},
     # Whoever may read may draw a sample and work out what it proves: that records nothing.

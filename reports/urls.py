@@ -10,6 +10,7 @@ from reports.views import (
     loadsheet,
     overdue,
     particulars,
+    recipients,
     roster,
     weekly,
 )
@@ -24,6 +25,7 @@ urlpatterns = [
     path("reports/weekly/<uuid:pk>.pdf", weekly.file, {"kind": "pdf"}, name="weekly_report_pdf"),
     path("reports/weekly/<uuid:pk>.csv", weekly.file, {"kind": "csv"}, name="weekly_report_csv"),
     path("reports/weekly/<uuid:pk>.txt", weekly.file, {"kind": "txt"}, name="weekly_report_text"),
+    path("site/mail/", recipients.Recipients.as_view(), name="mail_recipients"),
     path("certificates/", certificates.page, name="certificates"),
     path("certificates/batch.pdf", certificates.batch, name="certificates_pdf"),
     path("certificates/check/", certificates.check, name="certificate_check"),
