@@ -36,7 +36,9 @@ def check_database(now: datetime) -> Iterator[Finding]:
         yield Finding(UNREACHABLE, RED, title, sentence, bars=True)
         return
     if missing:
-        sentence = _("The tables are older than this program. Run: manage.py migrate")
+        sentence = _(
+            "The database has no tables yet, or older ones than this program needs. Run: manage.py migrate"
+        )
         yield Finding(UNMIGRATED, RED, title, sentence, bars=True)
         return
     if ahead:
@@ -130,6 +132,8 @@ def _journal_astray() -> str:
 
 def _version() -> str:
     if connection.vendor == "sqlite":
-        return f"SQLite {'.'.join(map(str, connection.Database.sqlite_version_info))}"
+        with connection.cursor() as cursor:
+            mode = str(cursor.execute("PRAGMA journal_mode").fetchone()[0]).upper()
+        return f"SQLite {'.'.join(map(str, connection.Database.sqlite_version_info))}, journal {mode}"
     number = connection.pg_version
     return f"PostgreSQL {number // 10000}.{number % 10000}"

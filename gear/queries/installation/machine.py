@@ -72,7 +72,8 @@ def check_clock(now: datetime) -> Iterator[Finding]:
         )
     if settings.TIME_ZONE == "UTC":
         sentence = _(
-            'Dates are read in UTC, the default. Set TIME_ZONE, such as America/New_York, so "today" is yours.'
+            "Dates are read in UTC, the default: late in the day, today and tomorrow are mixed up. Set TIME_ZONE to "
+            "your own zone, such as America/New_York."
         )
         yield Finding("ZONE_IS_UTC", AMBER, _("Time zone"), sentence)
 
