@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('gear', '0012_stale_use_notes'),
+        ('gear', '0013_nightly_results'),
     ]
 
     operations = [
