@@ -19,6 +19,8 @@ ROUTES = {
         for name in ("weekly_reports", *(f"weekly_report_{form}" for form in ("pdf", "csv", "text")))
     },
     "mail_recipients": {"GET": OFFICE, "POST": ACTS["set_mail"]},
+    **{name: {"GET": OFFICE} for name in ("coming_weeks", "coming_weeks_csv", "due_list_csv")},
+    "capacities": {"GET": OFFICE, "POST": ACTS["plan_capacity"]},
     # The record of an item is open to everybody who signs in, and so is the paper of the tests in it.
     **{name: {"GET": EVERYONE} for name in ("certificates", "certificates_pdf", "certificate")},
     # Whoever may read may draw a sample and work out what it proves: that records nothing.

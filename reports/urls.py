@@ -7,6 +7,7 @@ from reports.views import (
     audits,
     certificates,
     changeout,
+    coming_weeks,
     loadsheet,
     overdue,
     particulars,
@@ -45,5 +46,9 @@ urlpatterns = [
     path("audit/sample.csv", audits.csv, name="audit_sample_csv"),
     path("audit/samples/", audit_results.samples, name="audit_samples"),
     path("audit/samples/<uuid:pk>/", audit_results.sample, name="audit_results"),
+    path("coming-weeks/", coming_weeks.page, name="coming_weeks"),
+    path("coming-weeks.csv", coming_weeks.csv, name="coming_weeks_csv"),
+    path("coming-weeks/due-list.csv", coming_weeks.pieces_csv, name="due_list_csv"),
+    path("coming-weeks/capacities/", coming_weeks.capacities, name="capacities"),
     path("api/v1/", include("reports.api.urls")),
 ]

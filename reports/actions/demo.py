@@ -37,6 +37,7 @@ from reports.actions.demo_carton import lab_carton
 from reports.actions.demo_counter import at_the_counter
 from reports.actions.demo_job import trucks_and_job
 from reports.actions.demo_trucks import trucks
+from reports.actions.demo_weeks import capacities
 
 
 def load(today: date) -> dict[str, int]:
@@ -50,6 +51,7 @@ def load(today: date) -> dict[str, int]:
     story = _Story(today, cast)
     story.told()
     lab_carton(today, story.act)
+    capacities(today, story.act)
     at_the_counter(today, story.act)
     bench_day(today, story.act)
     trucks(today, story.act)

@@ -91,7 +91,8 @@ def change_out(
     by_crew: dict[Place, list[Row]] = {}
     for row in rows:
         by_crew.setdefault(row.worn.place, []).append(row)
-    listed = tuple(Crew(place, tuple(found)) for place, found in sorted(by_crew.items(), key=_crew_order))
+    ordered = sorted(by_crew.items(), key=lambda pair: (*crew_order(pair[0]), pair[0].depot or ""))
+    listed = tuple(Crew(place, tuple(found)) for place, found in ordered)
     busy = {crew.place.crew for crew in listed}
     numbers = {piece.item_no for one in in_hands for piece in one.pair.pieces}
     return ChangeOut(
@@ -135,9 +136,9 @@ def _fit(identity: Mapping) -> tuple:
     return tuple(identity.get(name) for name in ("kind", "class"))
 
 
-def _crew_order(crew: tuple[Place, list[Row]]) -> tuple:
-    place = crew[0]
-    return (place.crew is None, *_natural(place.crew or ""), place.depot or "")
+def crew_order(place: Place) -> tuple:
+    """Sorting key of places: by crew, what belongs to none last."""
+    return (place.crew is None, *_natural(place.crew or ""))
 
 
 def _natural(name: str) -> tuple[str, int, str]:

@@ -43,6 +43,7 @@ from inspections.models import (
     VisitPiece,
     VisitRow,
 )
+from reports.models import WeeklyCapacity
 from tests import builders
 from tests.gear.sealed_rows import MAKE
 from tests.inspections.sealed_rows import MAKE as MAKE_OF_INSPECTIONS
@@ -95,6 +96,8 @@ def evidence(db):
     Calibration.objects.create(entry=entry, instrument=meter, calibrated_on=today, in_tolerance=True)
     BatchHold.objects.create(entry=entry, batch=HoldBatch.objects.get(), item=blanket)
     PrintedLabel.objects.create(printing=LabelPrint.objects.get(), label=Label.objects.get())
+    bench = builders.holder("bench")
+    WeeklyCapacity.objects.create(place=bench, pieces=40, first_week=today, at=timezone.now(), by=person)
     connection.check_constraints()  # nothing is left to check, which PostgreSQL asks for before TRUNCATE
 
 
@@ -133,6 +136,7 @@ def test_every_evidence_table_is_known():
         ShipmentOutcome,
         Calibration,
         VisitPiece,
+        WeeklyCapacity,
         *MAKE_OF_INSPECTIONS,
         *MAKE_OF_REPORTS,
     } <= set(MODELS)
