@@ -1,4 +1,7 @@
+from pathlib import Path
+
 from django.apps import AppConfig
+from django.conf import settings
 from django.core.management import call_command
 from django.db.models.signals import post_migrate
 
@@ -9,12 +12,14 @@ class GearConfig(AppConfig):
 
     def ready(self):
         from gear import guards
-        from gear.queries import backups, health, installation
+        from gear.backups import occupancy
+        from gear.queries import backups, health, installation, restored
 
+        occupancy.join(Path(settings.DATA_DIR))
         # A table rebuild drops triggers on SQLite without a word, so they are put back after every migration.
         post_migrate.connect(guards.after_migrate, dispatch_uid="gear.guards")
         post_migrate.connect(make_sign_in_table, sender=self, dispatch_uid="gear.sign_in")
-        for check in (*installation.CHECKS, backups.check):
+        for check in (*installation.CHECKS, backups.check, restored.check):
             health.register(check)
 
 

@@ -95,6 +95,8 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "find": {"GET": EVERYONE},
     "tool_room": {"GET": OFFICE},
     "records": {"GET": OFFICE},
+    "restored_record": {"GET": OFFICE},
+    "restore_accept": {"GET": ACTS["sign_restore"], "POST": ACTS["sign_restore"]},
     "health": {"GET": OFFICE},
     "ask": {"GET": ANYONE},
     "answer": {"GET": ANYONE},

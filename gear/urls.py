@@ -29,6 +29,7 @@ from gear.views import (
     recall,
     receiving,
     rejects,
+    restoring,
     rules,
     search,
     sightings,
@@ -109,5 +110,7 @@ urlpatterns = [
     path("site/", policy.site_policy, name="site_policy"),
     path("site/policy/", policy.ChangePolicy.as_view(), name="site_policy_change"),
     path("site/pack/", policy.AdoptPack.as_view(), name="site_pack_change"),
+    path("records/restored/", restoring.restored_record, name="restored_record"),
+    path("records/restored/answer/", restoring.Accept.as_view(), name="restore_accept"),
     path("api/v1/", include("gear.api.urls")),
 ]

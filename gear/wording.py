@@ -32,6 +32,12 @@ SENTENCES = {
         gettext_lazy("The record of {item} does not hold together. Nothing in it can be relied upon."),
     ),
     "CLOCK_BEHIND": ("administrator", gettext_lazy("The clock of the server is behind its own records.")),
+    "RESTORED": (
+        "administrator",
+        gettext_lazy(
+            "The record was put back from a backup. Nothing can be said until somebody answers for it."
+        ),
+    ),
     "DESTROYED": (
         "supervisor",
         gettext_lazy("SCRAPPED ITEM. It was recorded as destroyed on {on}. Hand it in now."),
@@ -326,6 +332,7 @@ SHORT = {
     "PACK_REFUSED": gettext_lazy("no rules"),
     "CHAIN_BROKEN": gettext_lazy("record broken"),
     "CLOCK_BEHIND": gettext_lazy("server clock"),
+    "RESTORED": gettext_lazy("record put back"),
     "DESTROYED": gettext_lazy("destroyed"),
     "REJECTED": gettext_lazy("rejected"),
     "NOT_IN_BOOK": gettext_lazy("not in the book"),

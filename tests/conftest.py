@@ -1,9 +1,11 @@
 """What every test stands on: a database of its own, a fixed zone, no way out to the network, and a named cast."""
 
 import os
+import shutil
 import socket
 import subprocess
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
@@ -30,6 +32,24 @@ def pytest_configure() -> None:
         "django.contrib.auth.hashers.MD5PasswordHasher"
     ]  # a slow one protects nobody here
     settings.TIME_ZONE = ZONE
+    # What the service notes beside the database (seals, backups) must not be that of a real installation.
+    settings.DATA_DIR = Path(tempfile.mkdtemp(prefix="gear-tests-"))
+
+
+def pytest_unconfigure() -> None:
+    from django.conf import settings
+
+    if Path(settings.DATA_DIR).name.startswith("gear-tests-"):
+        shutil.rmtree(settings.DATA_DIR, ignore_errors=True)
+
+
+@pytest.fixture(autouse=True)
+def no_seal_of_another_test() -> Iterator[None]:
+    """A seal that is known outside the database and missing in it makes every answer `unknown`."""
+    from django.conf import settings
+
+    yield
+    (Path(settings.DATA_DIR) / "seals.txt").unlink(missing_ok=True)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -15,10 +15,10 @@ from gear.queries.fleet import fleet, judged, rules_for
 from gear.queries.questions import (
     BadQuestion,
     Question,
-    clock_trouble,
     question,
     question_in,
     rules_today,
+    service_trouble,
 )
 from gear.queries.told import as_json, as_text
 
@@ -32,7 +32,7 @@ __all__ = [
     "answers_to",
     "as_json",
     "as_text",
-    "clock_trouble",
+    "service_trouble",
     "everything",
     "fleet",
     "judged",

@@ -9,7 +9,7 @@ from datetime import datetime
 
 from gear.ledger import line_of, reading, rules_on
 from gear.models import Entry, GearSet, Item, ItemState, Label, Membership, User
-from gear.queries.questions import Question, clock_trouble
+from gear.queries.questions import Question, service_trouble
 from gear.queries.ratings import Rating, rating_of
 from gear.rules import codes, fold, moments, readiness
 from gear.rules.readiness import Answer, Reason, Rules, SetFacts
@@ -54,7 +54,7 @@ def seen(item_no: str, asked: Question, *, asked_by: str | None = None) -> Seen:
 
 def seen_many(item_nos: Sequence[str], asked: Question) -> list[Seen]:
     """Several items in the order asked, as `seen` gives one, with a constant number of queries."""
-    rules, trouble = rules_on(asked.as_of, known_at=asked.known_at), clock_trouble(asked)
+    rules, trouble = rules_on(asked.as_of, known_at=asked.known_at), service_trouble(asked)
     read = Reading(asked)
     items = read.by_number(item_nos)
     read.facts_with_mates([item.pk for item in items.values()])
@@ -65,7 +65,7 @@ def _seen(
     item_no: str, asked: Question, *, asked_by: str | None = None, trouble: Sequence[Reason] = ()
 ) -> Seen:
     rules = rules_on(asked.as_of, known_at=asked.known_at)
-    trouble = [*trouble, *clock_trouble(asked)]
+    trouble = [*trouble, *service_trouble(asked)]
     read = Reading(asked)
     item = read.by_number([item_no]).get(item_no)
     if item is not None:
@@ -122,21 +122,27 @@ def answers_to(texts: Sequence[str], asked: Question, *, base_url: str) -> list[
     return _answered(requests, asked)
 
 
-def everything(asked: Question, *, at_once: int = 2000) -> Iterator[Answer]:
+def everything(asked: Question, *, at_once: int = 2000, of_copy: bool = False) -> Iterator[Answer]:
     """The answer about every item in the book, each folded from its entries with the hash chain checked.
 
-    In order of item number; memory is needed for `at_once` items and their mates.
+    In order of item number; memory is needed for `at_once` items and their mates. With `of_copy`, what is wrong with
+    this installation (its clock, a restore nobody answered for) is left out: two copies of a record are compared by
+    such answers, and nobody is told one.
     """
     for batch in batches(list(Item.objects.order_by("item_no").values_list("item_no", flat=True)), at_once):
-        yield from answers(batch, asked)
+        yield from _answered([(item_no, ()) for item_no in batch], asked, of_copy=of_copy)
 
 
 def _answered(
-    requests: Sequence[tuple[str, tuple[Reason, ...]]], asked: Question, *, asked_by: str | None = None
+    requests: Sequence[tuple[str, tuple[Reason, ...]]],
+    asked: Question,
+    *,
+    asked_by: str | None = None,
+    of_copy: bool = False,
 ) -> list[Answer]:
     """Answers to (item number, what is already known to be wrong), in the order given."""
     rules = rules_on(asked.as_of, known_at=asked.known_at)
-    clock = clock_trouble(asked)
+    service = [] if of_copy else service_trouble(asked)
     read = Reading(asked)
     items = read.by_number({item_no for item_no, _trouble in requests})
     read.facts_with_mates([item.pk for item in items.values()])
@@ -146,7 +152,7 @@ def _answered(
         if item is None or not read.known(item.pk):
             result.append(readiness.refused(item_no, "NOT_IN_BOOK", as_of=asked.as_of, rules=rules))
         else:
-            result.append(read.answer(item.pk, rules, asked_by=asked_by, trouble=[*trouble, *clock]))
+            result.append(read.answer(item.pk, rules, asked_by=asked_by, trouble=[*trouble, *service]))
     return result
 
 

@@ -10,7 +10,7 @@ from django.db.models import Q, QuerySet
 from gear.ledger import rules_on
 from gear.models import GearSet, Holder, Item
 from gear.queries.answers import Reading
-from gear.queries.questions import Question, clock_trouble
+from gear.queries.questions import Question, service_trouble
 from gear.rules import fold, readiness
 from gear.rules.readiness import Answer, Reason, Rules, SetFacts
 
@@ -118,7 +118,7 @@ def fleet_under(
 
     Where `items` are named: about these and their mates.
     """
-    trouble = clock_trouble(asked)
+    trouble = service_trouble(asked)
     states = _States()
     states.read(items)
     for item_no, facts in states.facts.items():
@@ -150,7 +150,7 @@ def _stored_facts(item_no: str, stored: dict | None) -> fold.ItemFacts:
 
 def _from_entries(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
     items = list(Item.objects.order_by("item_no"))
-    rules, trouble = rules_for(asked), clock_trouble(asked)
+    rules, trouble = rules_for(asked), service_trouble(asked)
     read = Reading(asked)
     read.facts_with_mates([item.pk for item in items])
     for item in items:

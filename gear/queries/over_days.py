@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from gear.ledger import rules_on
 from gear.models import Item, Label
 from gear.queries.answers import Reading, batches, label_source
-from gear.queries.questions import Question, clock_trouble
+from gear.queries.questions import Question, service_trouble
 from gear.queries.ratings import Rating, rating_of
 from gear.rules import fold, readiness
 from gear.rules.readiness import Answer, Reason, Rules
@@ -47,7 +47,7 @@ def over_days(item_nos: Sequence[str], days: Sequence[Question]) -> Iterator[Ove
 
     `days` are questions in which every entry on record counts: today and days to come.
     """
-    ruled = [(asked, rules_on(asked.as_of), clock_trouble(asked)) for asked in days]
+    ruled = [(asked, rules_on(asked.as_of), service_trouble(asked)) for asked in days]
     read = Reading(days[0])
     items = read.by_number(item_nos)
     read.facts_with_mates([item.pk for item in items.values()])

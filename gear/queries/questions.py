@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from gear.ledger import rules_on, site_zone
-from gear.models import Entry
+from gear.queries import restored
 from gear.rules import moments
 from gear.rules.readiness import Reason, Rules
 
@@ -82,12 +82,22 @@ def rules_today() -> Rules:
     return rules_on(question().as_of)
 
 
-def clock_trouble(asked: Question) -> list[Reason]:
-    """A server clock that lies behind what is already recorded cannot date anything."""
-    newest = Entry.objects.order_by("-recorded_at").values_list("recorded_at", flat=True).first()
-    if newest and asked.asked_at < newest - CLOCK_TOLERANCE:
-        return [Reason("CLOCK_BEHIND", "internal control", {"newest": newest.isoformat(timespec="seconds")})]
-    return []
+def service_trouble(asked: Question) -> list[Reason]:
+    """What is wrong with this installation, whatever is asked about: every answer takes it into account.
+
+    A server clock that lies behind what is already recorded cannot date anything. A record that was put back from a
+    backup, or that lacks a seal known outside it, may lack a failed test or a hold, until somebody answers for it.
+    """
+    look = restored.look()
+    if look is None:
+        return []
+    found = []
+    if asked.asked_at < look.newest_at - CLOCK_TOLERANCE:
+        stated = {"newest": look.newest_at.isoformat(timespec="seconds")}
+        found.append(Reason("CLOCK_BEHIND", "internal control", stated))
+    if look.unanswered:
+        found.append(Reason("RESTORED", "internal control"))
+    return found
 
 
 def _day(field: str, text: str) -> date:

@@ -12,6 +12,7 @@ BLOCKS = {
     "PACK_REFUSED": (0, UNKNOWN),
     "CHAIN_BROKEN": (1, UNKNOWN),
     "CLOCK_BEHIND": (2, UNKNOWN),
+    "RESTORED": (3, UNKNOWN),
     "DESTROYED": (10, STOP),
     "REJECTED": (11, STOP),
     "NOT_IN_BOOK": (20, UNKNOWN),
@@ -46,6 +47,7 @@ OVERRIDING = frozenset(
         "PACK_REFUSED",
         "CHAIN_BROKEN",
         "CLOCK_BEHIND",
+        "RESTORED",
         "NOT_IN_BOOK",
         "LABEL_UNREADABLE",
         "RECORD_UNREADABLE",
@@ -54,6 +56,8 @@ OVERRIDING = frozenset(
         "NOT_YET_RECEIVED",
     }
 )
+# What is wrong with this installation rather than with an item: no rule pack has a say in it.
+OF_THE_INSTALLATION = frozenset({"RESTORED"})
 KINDS = (
     "glove",
     "sleeve",

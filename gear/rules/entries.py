@@ -81,6 +81,11 @@ SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
         frozenset({"instrument", "calibrated_on", "in_tolerance"}),
         frozenset({"good_through", "certificate_no", "calibrated_by", "as_found"}),
     ),
+    # The whole record was put back from a backup made at `made_at`, whose newest seal was `seal` (empty: none).
+    "restored": ("site", frozenset({"made_at", "seal", "head"}), frozenset({"version"})),
+    # What that may have lost is answered for: `how` by comparing the seal or by signing for the gap. `outside` is the
+    # newer seal, known outside the record, that is given up with it.
+    "restore_accepted": ("site", frozenset({"how"}), frozenset({"seal", "outside", "reason"})),
     "corrected": ("any", frozenset({"reason", "replacement"}), frozenset()),
 }
 IDENTITY = (
@@ -319,6 +324,11 @@ _SHAPES = {
             "calibrated_by",
             "as_found",
             "owner",
+            "made_at",
+            "seal",
+            "head",
+            "how",
+            "outside",
         ),
         (_is_text, "text"),
     ),

@@ -162,6 +162,11 @@ RECORDS = (
         _("This installation"),
         (
             (_("Health"), "health", _("Report, mail, backups, seals, disk and clock.")),
+            (
+                _("Restored record"),
+                "restored_record",
+                _("What was put back from a backup, and who answered for it."),
+            ),
             (_("Who is mailed"), "mail_recipients", _("The weekly report and the notices.")),
         ),
     ),

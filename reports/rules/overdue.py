@@ -20,7 +20,7 @@ DUE_SOON_DAYS = 28
 DUE_WITHIN = (7, 14, 28)  # days: the steps in which what falls due is shown
 NOT_READ = "unknown"  # stands among the conditions for an item whose record cannot be read
 # Codes that say that this service or its record is at fault, not the item.
-FAULTS = frozenset({"PACK_REFUSED", "CHAIN_BROKEN", "CLOCK_BEHIND", "RECORD_UNREADABLE"})
+FAULTS = frozenset({"PACK_REFUSED", "CHAIN_BROKEN", "CLOCK_BEHIND", "RESTORED", "RECORD_UNREADABLE"})
 
 
 class DoesNotReconcile(Exception):

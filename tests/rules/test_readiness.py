@@ -6,6 +6,7 @@ from datetime import date, timedelta
 import pytest
 
 from gear.rules import packs, policy
+from gear.rules.blocks import OF_THE_INSTALLATION
 from gear.rules.readiness import BLOCKS, OVERRIDING, Reason, Rules, SetFacts, decide, refused
 from tests.rules.histories import (
     DEV,
@@ -65,6 +66,7 @@ CASES = {
     "PACK_REFUSED": lambda: asked(glove(), rules=REFUSED),
     "CHAIN_BROKEN": lambda: trouble("CHAIN_BROKEN"),
     "CLOCK_BEHIND": lambda: trouble("CLOCK_BEHIND"),
+    "RESTORED": lambda: trouble("RESTORED"),
     "LABEL_REPLACED": lambda: trouble("LABEL_REPLACED"),
     "NOT_IN_BOOK": lambda: refused("G-9", "NOT_IN_BOOK", as_of=MAR, rules=FEDERAL),
     "LABEL_UNREADABLE": lambda: refused("", "LABEL_UNREADABLE", as_of=MAR, rules=FEDERAL, problem="check"),
@@ -121,8 +123,8 @@ def without_rule(kind):
 
 
 def test_every_reason_has_a_case_here_and_a_source_in_the_pack():
-    assert set(CASES) == set(BLOCKS) == set(packs.BLOCK_CODES)
-    for code in BLOCKS:
+    assert set(CASES) == set(BLOCKS) == set(packs.BLOCK_CODES) | OF_THE_INSTALLATION
+    for code in packs.BLOCK_CODES:
         assert FEDERAL.pack.block_source(code)
 
 
@@ -158,6 +160,7 @@ ORDER = [
     "PACK_REFUSED",
     "CHAIN_BROKEN",
     "CLOCK_BEHIND",
+    "RESTORED",
     "DESTROYED",
     "REJECTED",
     "NOT_IN_BOOK",

@@ -10,9 +10,11 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from gear.ledger import outside
 from gear.ledger.seals import last_seal, make_seal
 from gear.ledger.writers import WritersBusy
 from gear.models import Seal
+from gear.queries import restored
 
 BEHIND = timedelta(minutes=5)
 
@@ -58,10 +60,19 @@ class Command(BaseCommand):
         if last and not now and timezone.localdate(last.sealed_at) == timezone.localdate(moment):
             self._tell(_("Sealed already today."), last)
             return
+        if (gone := restored.waiting()) is not None and gone.outside is not None:
+            raise CommandError(
+                _(
+                    "The newest seal that this machine knows of (%s) is not in this record: an older copy was put "
+                    "back. Nothing is sealed until an administrator signs for it on the page Restored record."
+                )
+                % gone.outside_seal
+            )
         seal = _patiently(moment)
         if seal is None:
             self._tell(_("Nothing was recorded since the last seal."), last)
             return
+        outside.note(seal)
         self._tell(_("Sealed."), seal)
 
     def _tell(self, what: str, seal: Seal | None) -> None:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
-from argparse import ArgumentTypeError
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
@@ -12,24 +10,11 @@ from django.db import connection
 from django.utils.translation import gettext as _
 
 from gear.ledger import integrity
-from gear.ledger.seals import SHORTEST_ANCHOR, Anchor, last_seal
+from gear.ledger.seals import Anchor, last_seal
 from gear.ledger.tampering import VerifierBroken
 from gear.ledger.verify import verify
+from gear.management.seals import anchor
 from gear.models import Entry, Item
-
-
-def anchor(text: str) -> Anchor:
-    """`12:HASH`, as a seal is printed."""
-    found = re.fullmatch(rf"([0-9]{{1,9}}):([0-9a-fA-F]{{{SHORTEST_ANCHOR},64}})", text.strip())
-    if found is None:
-        raise ArgumentTypeError(
-            _(
-                "Give the printed seal as NUMBER:HASH, with at least %(count)s symbols of the hash, for example "
-                "12:%(hash)s"
-            )
-            % {"count": SHORTEST_ANCHOR, "hash": "9f2c04d71be85a36"}
-        )
-    return Anchor(int(found[1]), found[2])
 
 
 class Command(BaseCommand):

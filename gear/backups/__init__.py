@@ -1,0 +1,1 @@
+"""Backup, restore, upgrade and the move between databases: whole copies of the record, and how each is proven."""

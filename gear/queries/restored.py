@@ -1,0 +1,113 @@
+"""Whether the record may be older than it should be: put back from a backup, or without a seal known outside it.
+
+Until somebody answers for that, nothing that it says of an item can be relied upon: a failed test or a hold that was
+recorded after the backup is not in it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import QuerySet, Subquery
+from django.utils.translation import gettext as _
+
+from gear.ledger import outside
+from gear.ledger.seals import SHORTEST_ANCHOR, Anchor
+from gear.models import Entry, Seal
+from gear.queries.health import RED, WELL, Finding
+
+RESTORED, ACCEPTED = "restored", "restore_accepted"
+
+
+@dataclass(frozen=True)
+class Look:
+    """The newest moment on record, and whether something of a restore waits for an answer."""
+
+    newest_at: datetime
+    unanswered: bool
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """What waits for an answer: the entry of a restore, the newer seal that the list outside the database has, or both.
+
+    `seal` is the newest seal that the record had when it was put back, "NUMBER:HASH" or empty: the one to compare.
+    """
+
+    entry: Entry | None
+    outside: Anchor | None
+    seal: str
+
+    @property
+    def outside_seal(self) -> str:
+        """The seal that is missing here as NUMBER:HASH, or empty."""
+        return f"{self.outside.number}:{self.outside.hash}" if self.outside else ""
+
+
+def as_seal(text: str) -> Anchor | None:
+    """`12:HASH`, as a seal is printed; None for anything else."""
+    found = re.fullmatch(rf"([0-9]{{1,9}}):([0-9a-fA-F]{{{SHORTEST_ANCHOR},64}})", text.strip())
+    return Anchor(int(found[1]), found[2].lower()) if found else None
+
+
+def look() -> Look | None:
+    """What every answer must know, in one query where all is well; None for a record without entries."""
+    known = outside.newest()
+    newest = Entry.objects.order_by("-recorded_at").annotate(
+        told=Subquery(_told().values("kind")[:1]),
+        sealed=Subquery(Seal.objects.filter(number=known.number if known else 0).values("hash")[:1]),
+    )
+    found = newest.values_list("recorded_at", "told", "sealed").first()
+    if found is None:
+        return None
+    newest_at, told, sealed = found
+    lacking = known is not None and sealed != known.hash and not _given_up(known)
+    return Look(newest_at, told == RESTORED or lacking)
+
+
+def waiting() -> Waiting | None:
+    """What somebody must answer for before anything is told again; None where nothing is open."""
+    newest = _told().first()
+    entry = newest if newest is not None and newest.kind == RESTORED else None
+    known = outside.newest()
+    if known is not None and (
+        Seal.objects.filter(number=known.number, hash=known.hash).exists() or _given_up(known)
+    ):
+        known = None
+    if entry is None and known is None:
+        return None
+    last = Seal.objects.order_by("-number").first()
+    here = f"{last.number}:{last.hash}" if last else ""
+    return Waiting(entry, known, str(entry.facts.get("seal", "")) if entry else here)
+
+
+def history() -> QuerySet[Entry]:
+    """Every restore and every answer for one, the newest first."""
+    return _told().select_related("by")
+
+
+def check(now: datetime) -> Iterable[Finding]:
+    """For the page on health: RED while a restore waits for an answer."""
+    if waiting() is None:
+        yield Finding(
+            "RESTORE_NONE_OPEN", WELL, _("Restored record"), _("No restore waits for an answer."), now
+        )
+        return
+    sentence = _(
+        "The record was put back from a backup, or is older than the seals of this machine. Every answer is unknown "
+        "until an administrator compares a seal or signs for the gap on the page Restored record."
+    )
+    yield Finding("RESTORED", RED, _("Restored record"), sentence, now, page="restored_record", bars=True)
+
+
+def _told() -> QuerySet[Entry]:
+    site = Entry.objects.filter(item__isnull=True, gear_set__isnull=True)
+    return site.filter(kind__in=(RESTORED, ACCEPTED)).order_by("-position")
+
+
+def _given_up(known: Anchor) -> bool:
+    """Whether somebody signed for doing without this seal."""
+    return _told().filter(kind=ACCEPTED, facts__outside=f"{known.number}:{known.hash}").exists()
