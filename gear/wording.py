@@ -11,6 +11,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
+from gear.damage_words import DAMAGE
 from gear.rules import tables, values
 from gear.rules.readiness import Answer, Reason
 from gear.rules.tables import FileRefused, Problem
@@ -131,60 +132,6 @@ TEST_CODES = {
     "IMPEDANCE_ABOVE_LIMIT": gettext_lazy("an AC impedance above the DC limit says nothing: measure with DC"),
     "NO_DURATION_FIGURE": gettext_lazy("the rule pack has no duration for this purpose"),
     "NO_ELECTRICAL_FIGURES": gettext_lazy("the rule pack has no electrical figures for this kind"),
-}
-# What the eye found: the words of gear.rules.visual, also said of a piece as "Damaged: ...".
-DAMAGE = {
-    "hole": gettext_lazy("hole or pinhole"),
-    "puncture": gettext_lazy("puncture"),
-    "cut": gettext_lazy("cut"),
-    "nick": gettext_lazy("nick through the colour layer"),
-    "tear": gettext_lazy("tear"),
-    "snag": gettext_lazy("snag"),
-    "ozone_cutting": gettext_lazy("ozone cutting"),
-    "ozone_checking": gettext_lazy("ozone checking"),
-    "crazing": gettext_lazy("crazing"),
-    "embedded": gettext_lazy("wire or metal embedded"),
-    "swelling": gettext_lazy("swelling"),
-    "soft_sticky": gettext_lazy("soft or sticky"),
-    "hardened": gettext_lazy("hardened or inelastic"),
-    "air_leak": gettext_lazy("air leak"),
-    "burn_tracking": gettext_lazy("burn or tracking"),
-    "chemical_attack": gettext_lazy("attacked by a chemical"),
-    "sun_cracks": gettext_lazy("deep cracks from the sun"),
-    "torn_eyelet": gettext_lazy("eyelet torn to the edge"),
-    "stretched_cuff": gettext_lazy("stretched cuff"),
-    "cracked": gettext_lazy("cracked"),
-    "broken_strands": gettext_lazy("broken strands"),
-    "seized_clamp": gettext_lazy("seized clamp"),
-    "loose_ferrule": gettext_lazy("loose ferrule"),
-    "jacket_burned": gettext_lazy("jacket burned through"),
-    "carried_fault": gettext_lazy("carried fault current"),
-    "scratch": gettext_lazy("scratch or abrasion, not through"),
-    "indentation": gettext_lazy("indentation"),
-    "protuberance": gettext_lazy("protuberance"),
-    "colour_splash": gettext_lazy("colour splash"),
-    "repaired_mark": gettext_lazy("mark of a repair"),
-    "fold_crease": gettext_lazy("pressure mark or fold"),
-    "oil_contact": gettext_lazy("oil contact, wiped off"),
-    "dropped": gettext_lazy("dropped"),
-    "no_protectors": gettext_lazy("used without protectors"),
-    "unknown_history": gettext_lazy("history not known"),
-    "wet_storage": gettext_lazy("stored wet"),
-    "flash_nearby": gettext_lazy("flash nearby"),
-    "stamp_illegible": gettext_lazy("stamp cannot be read"),
-    "label_gone": gettext_lazy("label gone"),
-    "wrong_mate": gettext_lazy("wrong mate"),
-    "mixed_sizes": gettext_lazy("mixed sizes"),
-    "wrong_protector": gettext_lazy("wrong protector"),
-    "expiry_missing": gettext_lazy("expiry date missing"),
-    "dirt": gettext_lazy("dirt"),
-    "mud": gettext_lazy("mud"),
-    "oil_film": gettext_lazy("oil film"),
-    "moisture": gettext_lazy("moisture"),
-    "paint": gettext_lazy("paint"),
-    "wax_lost": gettext_lazy("wax gone"),
-    "corrosion_film": gettext_lazy("corrosion film on a clamp face"),
-    "powder_cake": gettext_lazy("caked powder"),
 }
 PROBLEMS = {
     "unreadable": gettext_lazy(

@@ -151,6 +151,21 @@ def _write_lines(path: Path, lines: Iterator[dict[str, Any]]) -> None:
             file.write(json.dumps(line) + "\n")
 
 
+def remove_older(days: int) -> list[Path]:
+    """Remove backups that were given no name of their own once they are so many days old; those removed.
+
+    The newest verified one stays whatever its age.
+    """
+    newest = backups.newest_verified()
+    oldest = timezone.now().timestamp() - days * 24 * 60 * 60
+    removed = []
+    for path in sorted(default_name().parent.glob("gear-*.backup")):
+        if path.stat().st_mtime < oldest and (newest is None or str(path) != newest.file):
+            path.unlink()
+            removed.append(path)
+    return removed
+
+
 def default_name(folder: Path | None = None) -> Path:
     """A name by the moment for whoever gives none: gear-20261128T203001.backup in DATA_DIR/backups."""
     place = folder or Path(settings.DATA_DIR) / "backups"

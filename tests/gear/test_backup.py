@@ -91,6 +91,18 @@ def test_taken_while_people_write_it_restores_and_lacks_nothing_acknowledged_bef
     assert backups.newest_verified().file == str(tmp_path / f"{ROUNDS - 1}.backup")
 
 
+def test_the_nightly_ones_go_after_a_month_and_the_newest_proven_one_never(book, tmp_path):
+    call_command("backup", verify=True)
+    proven = Path(backups.newest_verified().file)
+    other, named = proven.with_name("gear-20260101T000000.backup"), proven.with_name("before-the-move.backup")
+    for path in (other, named):
+        path.write_bytes(b"x")
+    for path in (proven, other, named):
+        os.utime(path, (0, 0))
+    assert making.remove_older(30) == [other]
+    assert (proven.exists(), named.exists()) == (True, True)
+
+
 def test_no_secret_and_no_sign_in_under_way_is_in_it(night, client, cast, settings, tmp_path):
     client.force_login(cast.dev)
     call_command("backup", tmp_path / "day.backup")

@@ -53,6 +53,8 @@ RIGHT = {
     "person_changed": {"person": "dev", "change": "role"},
     "instrument_added": {"instrument": "M-2", "instrument_kind": "meter"},
     "calibrated": {"instrument": "M-2", "calibrated_on": "2026-08-03", "in_tolerance": True},
+    "restored": {"made_at": "2026-09-14T02:00:00+00:00", "seal": "", "head": "f"},
+    "restore_accepted": {"how": "signed"},
     "corrected": {"reason": "typed wrong", "replacement": None},
 }
 

@@ -31,7 +31,17 @@ class Command(BaseCommand):
         )
         parser.add_argument("--verify-only", action="store_true", help="make none, prove the one named")
 
-    def handle(self, *, file: Path | None, verify: bool, verify_only: bool, **_options: Any) -> None:
+        parser.add_argument(
+            "--keep-days",
+            type=int,
+            default=30,
+            metavar="DAYS",
+            help="where no name is given and the new one is proven: remove those in DATA_DIR/backups that are older",
+        )
+
+    def handle(
+        self, *, file: Path | None, verify: bool, verify_only: bool, keep_days: int, **_options: Any
+    ) -> None:
         if verify_only and file is None:
             raise CommandError(_("Name the backup to verify."))
         path = (file or making.default_name()).absolute()
@@ -42,6 +52,11 @@ class Command(BaseCommand):
             if verify or verify_only:
                 restoring.tell(restoring.verified(path), self.stdout.write)
                 self.stdout.write(_("Verified: %s restores, and holds what was recorded.") % path)
+            if file is None and verify:
+                for old in making.remove_older(keep_days):
+                    self.stdout.write(
+                        _("Removed, more than %(days)s days old: %(file)s") % {"days": keep_days, "file": old}
+                    )
         except BackupRefused as error:
             raise CommandError(str(error)) from error
         if missing:

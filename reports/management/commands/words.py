@@ -42,6 +42,7 @@ FIELD = (
     "gear/queries/ratings.py",
     "gear/rules/drawings.py",
     "gear/views/answer.py",
+    "gear/damage_words.py",
     "gear/wording.py",
 )
 # Sentences that the rules keep as plain text, because they know no Django, and the edge translates.
