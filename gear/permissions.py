@@ -64,6 +64,7 @@ ACTS = {
     "enter_audit": frozenset({"clerk", "supervisor"}),
     "plan_capacity": frozenset({"clerk", "supervisor"}),
     "set_mail": MANAGERS,
+    "confirm_stop": frozenset({"foreman", "clerk", "supervisor"}),
     "sign_restore": frozenset({"administrator"}),
 }
 

@@ -18,6 +18,7 @@ ROUTES = {
         name: {"GET": OFFICE}
         for name in ("weekly_reports", *(f"weekly_report_{form}" for form in ("pdf", "csv", "text")))
     },
+    "stops_in_hands": {"GET": READERS, "POST": ACTS["confirm_stop"]},
     "mail_recipients": {"GET": OFFICE, "POST": ACTS["set_mail"]},
     **{name: {"GET": OFFICE} for name in ("coming_weeks", "coming_weeks_csv", "due_list_csv")},
     "capacities": {"GET": OFFICE, "POST": ACTS["plan_capacity"]},

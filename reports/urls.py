@@ -13,6 +13,7 @@ from reports.views import (
     particulars,
     recipients,
     roster,
+    stops,
     weekly,
 )
 
@@ -26,6 +27,7 @@ urlpatterns = [
     path("reports/weekly/<uuid:pk>.pdf", weekly.file, {"kind": "pdf"}, name="weekly_report_pdf"),
     path("reports/weekly/<uuid:pk>.csv", weekly.file, {"kind": "csv"}, name="weekly_report_csv"),
     path("reports/weekly/<uuid:pk>.txt", weekly.file, {"kind": "txt"}, name="weekly_report_text"),
+    path("stops/", stops.Stops.as_view(), name="stops_in_hands"),
     path("site/mail/", recipients.Recipients.as_view(), name="mail_recipients"),
     path("certificates/", certificates.page, name="certificates"),
     path("certificates/batch.pdf", certificates.batch, name="certificates_pdf"),

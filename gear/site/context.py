@@ -136,6 +136,7 @@ RECORDS = (
             ),
             (_("Corrections"), "corrections_log", _("What was corrected, by whom and why.")),
             (_("Changes of rules"), "rule_changes", _("Which rules held from when, and who changed them.")),
+            (_("Stopped in hands"), "stops_in_hands", _("Who was told, and who says that it is out of use.")),
             (_("Lost"), "lost_register", _("What was reported lost, and what was found again.")),
             (_("Rejected and destroyed"), "rejects", _("Red tags, and destruction before a witness.")),
         ),
