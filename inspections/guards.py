@@ -48,6 +48,18 @@ def remove(connection: Any) -> None:
             cursor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
 
 
+def missing(connection: Any) -> list[str]:
+    """Names of triggers that should be there and are not, or are switched off."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT tgname FROM pg_trigger WHERE tgenabled IN ('O', 'A')"
+            if connection.vendor == "postgresql"
+            else "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        )
+        standing = {name for (name,) in cursor.fetchall()}
+    return [name for name in GUARDS if name not in standing]
+
+
 def _statements(vendor: str, name: str, verb: str, table: str, when: str) -> list[str]:
     if vendor == "sqlite":
         refuse = f"BEGIN SELECT RAISE(ABORT, '{MESSAGE}'); END"
