@@ -87,6 +87,7 @@ BOUND_TO_DEPOT = frozenset(
         "log_test",
         "release",
         "release_batch",
+        "free_evidence",
         "correct",
     }
 )
@@ -108,6 +109,7 @@ ROUTES: dict[str, dict[str, frozenset[str]]] = {
     "import": {"GET": IMPORTERS},
     "import_gear": {"GET": IMPORTERS, "POST": IMPORTERS},
     "receive": {"GET": CLERK, "POST": CLERK},
+    "evidence": {"GET": OFFICE},
     "recall": {"GET": OFFICE, "POST": ACTS["hold_batch"]},
     "recall_pdf": {"GET": OFFICE},
     "batches": {"GET": OFFICE},

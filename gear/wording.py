@@ -54,6 +54,10 @@ SENTENCES = {
     "UNKNOWN_KIND": ("clerk", gettext_lazy("The record does not say what kind of item this is.")),
     "NO_RULE_FOR_KIND": ("administrator", gettext_lazy("The rule pack has no rule for this kind of item.")),
     "NOT_YET_RECEIVED": ("clerk", gettext_lazy("It was not in the book at that time.")),
+    "EVIDENCE": (
+        "supervisor",
+        gettext_lazy("Kept as evidence since {on}: {why}. Do not use, clean or test it."),
+    ),
     "HELD": ("supervisor", gettext_lazy("On hold since {on}: {why}. Do not use.")),
     "LOST": ("clerk", gettext_lazy("Reported lost on {on}. If this is it, hand it in.")),
     "FAILED_TEST": ("clerk", gettext_lazy("Failed its test on {on}: {why}.")),
@@ -114,6 +118,7 @@ TEST_CODES = {
     "FLASHOVER": gettext_lazy("flashover at the cuff: repeat the test"),
     "INSTRUMENT_EXPIRED": gettext_lazy("the calibration of the instrument or lab had run out"),
     "DC_NOT_ALLOWED": gettext_lazy("DC does not count for this kind"),
+    "KEPT_AS_EVIDENCE": gettext_lazy("the piece was kept as evidence, so this clears nothing"),
     "VOLTAGE_TOO_LOW": gettext_lazy("the voltage was below the proof voltage"),
     "TOO_SHORT": gettext_lazy("the voltage was not held long enough"),
     "ZERO_CURRENT": gettext_lazy("no charging current: lead off or tank empty?"),
@@ -193,7 +198,7 @@ def without_free_text(reason: Reason) -> Reason:
     """The reason for a visitor nobody knows: what somebody typed may name people, so it is left out."""
     said = [one.strip() for one in str(reason.values.get("why", "")).split(",")]
     listed = EVENTS.keys() | ({*DAMAGE, "damaged"} if reason.code == "DAMAGED" else set())
-    if reason.code not in ("HELD", "REJECTED", "DAMAGED", "LOST") or all(
+    if reason.code not in ("EVIDENCE", "HELD", "REJECTED", "DAMAGED", "LOST") or all(
         one in listed for one in said if one
     ):
         return reason
@@ -289,6 +294,7 @@ SHORT = {
     "UNKNOWN_KIND": gettext_lazy("kind unknown"),
     "NO_RULE_FOR_KIND": gettext_lazy("no rule"),
     "NOT_YET_RECEIVED": gettext_lazy("not received"),
+    "EVIDENCE": gettext_lazy("evidence"),
     "HELD": gettext_lazy("on hold"),
     "LOST": gettext_lazy("lost"),
     "FAILED_TEST": gettext_lazy("failed test"),

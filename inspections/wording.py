@@ -55,6 +55,9 @@ FINDING_SENTENCES = {
         "{leakage_ma} mA is below {percent} % of {expected_ma} mA, its own reading when it was last accepted. Was the "
         "lead off or the tank low? Repeat the test."
     ),
+    "KEPT_AS_EVIDENCE": gettext_lazy(
+        "The piece was kept as evidence when this came in. The test is kept and clears nothing."
+    ),
     "ZERO_RESISTANCE": gettext_lazy("No resistance was read. Were the leads on the jumper? Repeat the test."),
     "READING_MISSING": gettext_lazy("{field} is missing. Without it the test proves nothing."),
     "READING_ABSURD": gettext_lazy("{field} cannot be right: {value}."),

@@ -31,6 +31,12 @@ WORDS = {
     "NOT_DIRTY": _("This item is not marked for cleaning."),
     "NOT_LOST": _("This item is not reported lost."),
     "NO_SUCH_HOLD": _("There is no such hold on this item, or it was released already."),
+    "KEPT_AS_EVIDENCE": _(
+        "This item is kept as evidence: nobody may test, clean, repair, relabel, pair, issue or destroy it. Write a "
+        "note, or move it to a safe place. Only a second supervisor ends it."
+    ),
+    "EVIDENCE_STANDS": _("That it is kept as evidence is not corrected. A second supervisor ends it."),
+    "NOT_KEPT": _("This item is not kept as evidence."),
     "REPAIR_NOT_ALLOWED": _("The rule pack in force does not allow this kind of item to be repaired."),
     "NOT_GOOD": _(
         "This item is not good today, so it cannot go to anyone's hands. Take it to a shelf, a bench or "

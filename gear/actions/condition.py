@@ -1,4 +1,4 @@
-"""What happens to an item's condition: holds, rejection, loss, repair, destruction, events."""
+"""What happens to an item's condition: holds, evidence, rejection, loss, repair, destruction, events."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from gear.actions.acting import Act, Refused, check, enter, keeping_refusals, reason_in
 from gear.ledger import rules_on, site_zone
-from gear.models import Entry, Item, User
+from gear.models import Entry, EvidenceKept, Item, User
 from gear.rules.moments import local_day
 
 
@@ -50,11 +50,33 @@ def send_for_repair(item: Item, *, reason: str, act: Act) -> Entry:
 def release(item: Item, *, hold_id: str, reason: str, act: Act) -> Entry:
     """Release one hold. Raises Refused when the person put it on; other holds stay."""
     with keeping_refusals("release", item.item_no, act):
-        check("release", item, act, hold=hold_id)
-        placed = Entry.objects.get(pk=hold_id)
-        if act.by is not None and placed.by_id == act.by.pk:
-            raise Refused("OWN_HOLD")
-        return enter(item, "released", {"hold": hold_id, "reason": reason_in(reason)}, act)
+        return _ended("release", item, hold_id, reason, act)
+
+
+def keep_evidence(item: Item, *, reason: str, act: Act) -> Entry:
+    """Keep the item as evidence, as it is: a hold under which nobody may do what could change it.
+
+    Only a second supervisor ends it. Raises Refused where it is kept already.
+    """
+    with keeping_refusals("keep_evidence", item.item_no, act):
+        check("keep_evidence", item, act)
+        entry = enter(item, "held", {"reason": reason_in(reason), "evidence": True}, act)
+        EvidenceKept.objects.get_or_create(entry=entry, defaults={"item": item})
+        return entry
+
+
+def free_evidence(item: Item, *, hold_id: str, reason: str, act: Act) -> Entry:
+    """End that the item is kept as evidence. Raises Refused for whoever began it; other holds stay."""
+    with keeping_refusals("free_evidence", item.item_no, act):
+        return _ended("free_evidence", item, hold_id, reason, act)
+
+
+def _ended(name: str, item: Item, hold_id: str, reason: str, act: Act) -> Entry:
+    check(name, item, act, hold=hold_id)
+    placed = Entry.objects.get(pk=hold_id)
+    if act.by is not None and placed.by_id == act.by.pk:
+        raise Refused("OWN_HOLD")
+    return enter(item, "released", {"hold": hold_id, "reason": reason_in(reason)}, act)
 
 
 def report_found(item: Item, *, note: str = "", act: Act) -> Entry:

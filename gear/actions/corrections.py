@@ -15,7 +15,7 @@ from gear.actions import receiving
 from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals, reason_in
 from gear.actions.looks import check_inspector
 from gear.ledger import Draft, line_of, moment_of, record, rules_on, site_zone
-from gear.models import Entry, GearSet, ItemState, User
+from gear.models import Entry, EvidenceKept, GearSet, ItemState, User
 from gear.rules import entries, fold, readiness
 from gear.rules.correcting import corrected, replaced
 from gear.rules.entries import Line
@@ -137,6 +137,8 @@ def correct(entry: Entry, *, new: Mapping | None, reason: str, act: Act) -> Prev
         entries.check("corrected", facts, subject="item")
         if entry.kind in NOT_HERE or entry.item is None or (new is not None and new["kind"] != entry.kind):
             raise Refused("NOT_CORRECTABLE")
+        if _of_evidence(entry, new):
+            raise Refused("EVIDENCE_STANDS")
         now = facts_now(entry.item)
         permissions.check_scope(act.by, depot_of(now), act="correct")
         if now.destroyed:
@@ -157,6 +159,18 @@ def correct(entry: Entry, *, new: Mapping | None, reason: str, act: Act) -> Prev
         if new is not None and entry.kind == "received":
             receiving.restate(entry.item, new["facts"]["identity"])
         return shown
+
+
+def _of_evidence(entry: Entry, new: Mapping | None) -> bool:
+    """Whether an entry, or what would replace it, begins or ends that a piece is kept as evidence.
+
+    No correction does either: acts of their own do, of two people.
+    """
+    said = [entry.facts, new["facts"] if new else {}]
+    if entry.kind == "held":
+        return any(one.get("evidence") for one in said)
+    holds = [one["hold"] for one in said if "hold" in one]
+    return entry.kind == "released" and EvidenceKept.objects.filter(pk__in=holds).exists()
 
 
 def _accepts_by_eye(said: Mapping | Line | None) -> bool:

@@ -35,6 +35,8 @@ def inspect_before_use(
     """
     with keeping_refusals("inspect_before_use", item.item_no, act):
         facts = check("inspect", item, act)
+        if outcome == "accept" and facts.evidence and act.via != "field":
+            raise Refused("KEPT_AS_EVIDENCE")  # a phone recorded its look before it knew: that is kept
         if not set(checklist or ()) <= {line.code for line in checklists.lines_of(facts.kind)}:
             raise Refused("LINE_NOT_OF_KIND")
         found = _found(facts, outcome, words, place)

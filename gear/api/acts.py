@@ -48,7 +48,8 @@ class ActBody(Body):
     client_uuid = serializers.UUIDField()
     act = Word(
         ("hold", "reject", "report_lost", "report_found", "report_event", "mark_needs_cleaning", "mark_cleaned",
-         "send_for_test", "send_for_repair", "release", "destroy", "note", "inspect_before_use")
+         "send_for_test", "send_for_repair", "release", "keep_evidence", "free_evidence", "destroy", "note",
+         "inspect_before_use")
     )  # fmt: skip
     reason = Text(most=500, required=False)
     event = Word(VOIDING_EVENTS, required=False)
@@ -164,9 +165,8 @@ def _inspected(item: Item, given: dict[str, Any], act: Act) -> Entry:
 
 
 def _released(item: Item, given: dict[str, Any], act: Act) -> Entry:
-    return condition.release(
-        item, hold_id=str(_needed(given, "hold")), reason=given.get("reason", ""), act=act
-    )
+    verb = condition.release if given["act"] == "release" else condition.free_evidence
+    return verb(item, hold_id=str(_needed(given, "hold")), reason=given.get("reason", ""), act=act)
 
 
 def _destroyed(item: Item, given: dict[str, Any], act: Act) -> Entry:
@@ -194,5 +194,6 @@ _WORK: dict[str, Callable[[Item, dict[str, Any], Act], Entry]] = {
     "report_event": _event,
     "inspect_before_use": _inspected,
     "release": _released,
+    "free_evidence": _released,
     "destroy": _destroyed,
 }

@@ -23,6 +23,7 @@ from gear.queries.picking import holders_for, witnesses_for
 from gear.queries.questions import rules_today
 from gear.rules import values
 from gear.rules.entries import HOLDER_KINDS, USABLE_HOLDERS, VOIDING_EVENTS
+from gear.rules.happenings import EVIDENCE
 from gear.rules.packs import RulePack
 from gear.rules.pairs import days_once_issued
 from gear.rules.values import BadValue
@@ -141,16 +142,23 @@ class ReleaseForm(ActForm):
 
     hold = choice_field(gettext_lazy("Which hold?"), (), radio=True)
     reason = _reason()
+    evidence = False  # which holds it is for
 
     def arrange(self) -> None:
         facts = self.setting.seen.facts
-        holds = facts.holds if facts else []
+        holds = [one for one in (facts.holds if facts else []) if (one.word == EVIDENCE) is self.evidence]
         self.fields["hold"].choices = [
             (one.entry, f"{wording.day(one.on)}: {one.reason or wording.EVENTS.get(one.word, one.word)}")
             for one in holds
         ]
         if len(holds) == 1:
             self.fields["hold"].initial = holds[0].entry
+
+
+class FreeForm(ReleaseForm):
+    """Which keeping as evidence ends, and why."""
+
+    evidence = True
 
 
 class DestroyForm(ActForm):

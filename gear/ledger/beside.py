@@ -15,6 +15,7 @@ from gear.models import (
     BatchHold,
     DestructionBatch,
     Entry,
+    EvidenceKept,
     HoldBatch,
     Qualification,
     SightingNote,
@@ -31,6 +32,7 @@ def problems_beside() -> Iterator[Problem]:
     yield from _sighting_notes()
     yield from _stale_use_notes()
     yield from _batch_holds()
+    yield from _kept_as_evidence()
 
 
 def span_words(row: Qualification) -> str:
@@ -114,6 +116,17 @@ def _batch_holds() -> Iterator[Problem]:
         if entry.facts["batch"] in numbers:
             told = {"batch": str(entry.facts["batch"]), "item": str(entry.item)}
             yield _problem("gear_batchhold", _("batch %(batch)s has lost the hold of %(item)s") % told)
+
+
+def _kept_as_evidence() -> Iterator[Problem]:
+    for row in EvidenceKept.objects.select_related("entry", "item").order_by("pk"):
+        entry = row.entry
+        if (entry.kind, entry.item_id, entry.facts.get("evidence")) != ("held", row.item_id, True):
+            told = _("that %s is kept as evidence differs from its entry") % row.item
+            yield _problem("gear_evidencekept", told)
+    kept = Entry.objects.filter(kind="held", facts__evidence=True, evidencekept=None).select_related("item")
+    for entry in kept.order_by("item_id", "position"):
+        yield _problem("gear_evidencekept", _("that %s is kept as evidence lost its row") % entry.item)
 
 
 def _problem(table: str, what: str) -> Problem:

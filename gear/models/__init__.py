@@ -20,7 +20,7 @@ from gear.models.evidence import (
     StaleUseNote,
     Submission,
 )
-from gear.models.holding import ABOUT_NAMES, BatchHold, HoldBatch
+from gear.models.holding import ABOUT_NAMES, BatchHold, EvidenceKept, HoldBatch
 from gear.models.kits import KitLine
 from gear.models.nightly import STEP_NAMES, NightlyResult
 from gear.models.people import HOLDER_NAMES, ROLE_NAMES, ROLES, ApiToken, Crew, Depot, Holder, User
@@ -43,6 +43,7 @@ __all__ = [
     "Depot",
     "DestructionBatch",
     "Entry",
+    "EvidenceKept",
     "GearSet",
     "GivenAnswer",
     "HoldBatch",

@@ -1,4 +1,4 @@
-"""Holds that were placed as one act: what was asked for, and which pieces it took out of use."""
+"""Holds by what they are about: placed as one act on many pieces, or keeping one piece as evidence."""
 
 import uuid
 
@@ -44,4 +44,11 @@ class BatchHold(AppendOnly):
 
     entry = models.OneToOneField(Entry, models.PROTECT, primary_key=True)
     batch = models.ForeignKey(HoldBatch, models.PROTECT, related_name="holds")
+    item = models.ForeignKey(Item, models.PROTECT)
+
+
+class EvidenceKept(AppendOnly):
+    """That a hold keeps its piece as evidence: an index into the `held` entries, which say so themselves."""
+
+    entry = models.OneToOneField(Entry, models.PROTECT, primary_key=True)
     item = models.ForeignKey(Item, models.PROTECT)

@@ -189,6 +189,7 @@ _KNOWN = {
     "words",
     "event",
     "hold",
+    "evidence",
     "code",
     "replaces",
     "batch",  # ties entries of one act together; it says nothing to a reader
@@ -256,6 +257,11 @@ def _inspected(facts: Mapping) -> Says:
     ]
 
 
+def _held(facts: Mapping) -> Says:
+    kept = _("yes: nobody may test, clean or destroy it until a second supervisor ends that")
+    return [(_("Kept as evidence"), kept if facts.get("evidence") else "")]
+
+
 def _event(facts: Mapping) -> Says:
     return [
         (_("What"), word(wording.EVENTS, facts["event"])),
@@ -290,6 +296,7 @@ _BY_KIND = {
     "moved": _custody,
     "tested": _tested,
     "inspected": _inspected,
+    "held": _held,
     "event": _event,
     "labelled": _labelled,
 }

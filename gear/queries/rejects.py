@@ -18,7 +18,8 @@ from gear.queries.look_words import Drawn
 from gear.rules import fold
 from gear.rules.correcting import corrected
 from gear.rules.entries import UNREADABLE
-from gear.rules.fold import Happening, ItemFacts, Line
+from gear.rules.fold import ItemFacts, Line
+from gear.rules.happenings import Happening
 from gear.rules.hashing import canonical
 
 MOST = 200

@@ -54,7 +54,8 @@ SCHEMA: Mapping[str, tuple[str, frozenset[str], frozenset[str]]] = {
         frozenset({"words", "place", "note", "cleaned", "qualification", "checklist", "told"}),
     ),
     "event": ("item", frozenset({"event"}), frozenset({"note", "length_mm", "told"})),
-    "held": ("item", frozenset({"reason"}), frozenset({"batch"})),
+    # `evidence`: the piece is kept as it is, see gear.rules.transitions.
+    "held": ("item", frozenset({"reason"}), frozenset({"batch", "evidence"})),
     "released": ("item", frozenset({"hold", "reason"}), frozenset({"batch"})),
     "rejected": ("item", frozenset({"reason"}), frozenset()),
     "destroyed": ("item", frozenset({"reason", "witness"}), frozenset({"batch"})),
@@ -297,7 +298,7 @@ _SHAPES = {
     "length_mm": (lambda value: type(value) is int and value > 0, "a whole number of millimetres"),
     **dict.fromkeys(("effective_from", "calibrated_on", "good_through"), (_is_day, "a date like 2026-09-14")),
     **dict.fromkeys(
-        ("first_issue", "first_issue_known", "date_stated", "cleaned", "in_tolerance"),
+        ("first_issue", "first_issue_known", "date_stated", "cleaned", "in_tolerance", "evidence"),
         (_is_flag, "true or false"),
     ),
     **dict.fromkeys(

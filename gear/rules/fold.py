@@ -11,29 +11,7 @@ from typing import Any
 from gear.rules import entries
 from gear.rules.correcting import corrected
 from gear.rules.entries import HOLDER_KINDS, IDENTITY, UNREADABLE, USABLE_HOLDERS, VERSION, Line, order
-
-
-@dataclass
-class TestFact:
-    """What a decision needs of one electrical test. `judged_as` are the identity fields the verdict rests on."""
-
-    __test__ = False  # not a test class
-    on: date
-    entry: str
-    purpose: str
-    pack: str
-    judged_as: Mapping
-    codes: list = field(default_factory=list)
-
-
-@dataclass
-class Happening:
-    """Something that bars use: its word, its day, the entry that says so, and a reason in the user's words."""
-
-    word: str
-    on: date
-    entry: str
-    reason: str = ""
+from gear.rules.happenings import EVIDENCE, Happening, TestFact
 
 
 @dataclass
@@ -80,6 +58,11 @@ class ItemFacts:
     def usable(self) -> bool:
         """Whether the item is where somebody could pick it up and use it."""
         return self.holder is not None and self.holder["kind"] in USABLE_HOLDERS
+
+    @property
+    def evidence(self) -> Happening | None:
+        """The hold that keeps the piece as evidence, as long as one is in force."""
+        return next((hold for hold in self.holds if hold.word == EVIDENCE), None)
 
     @property
     def condition(self) -> str:
@@ -272,7 +255,8 @@ def _event(facts: ItemFacts, line: Line) -> None:
 
 
 def _held(facts: ItemFacts, line: Line) -> None:
-    facts.holds.append(Happening("held", line.occurred_on, str(line.id), line.facts["reason"]))
+    word = EVIDENCE if line.facts.get("evidence") else "held"
+    facts.holds.append(Happening(word, line.occurred_on, str(line.id), line.facts["reason"]))
 
 
 def _released(facts: ItemFacts, line: Line) -> None:

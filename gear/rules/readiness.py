@@ -8,9 +8,10 @@ from datetime import date
 from typing import Any
 
 from gear.rules import clocks
-from gear.rules.blocks import BLOCKS, GOOD, KINDS, NOTE, OVERRIDING, STOP, UNKNOWN, Reason
+from gear.rules.blocks import BLOCKS, GOOD, KINDS, NOTE, OVERRIDING, OWN_BLOCKS, STOP, UNKNOWN, Reason
 from gear.rules.clocks import Clock
-from gear.rules.fold import ItemFacts, TestFact
+from gear.rules.fold import ItemFacts
+from gear.rules.happenings import EVIDENCE, TestFact
 from gear.rules.packs import KindRule, RulePack
 from gear.rules.policy import SitePolicy
 
@@ -203,6 +204,8 @@ def _worst_first(reasons: Sequence[Reason]) -> tuple[Reason, ...]:
 
 
 def _source(rules: Rules, code: str) -> str:
+    if code in OWN_BLOCKS:
+        return OWN_BLOCKS[code]
     return rules.pack.block_source(code) if rules.pack else "internal control"
 
 
@@ -240,10 +243,9 @@ def _condition_reasons(facts: ItemFacts, rules: Rules) -> list[Reason]:
         ("NEEDS_CLEANING", facts.needs_cleaning),
     )
     reasons = [_reason(rules, code, on=flag.on, why=flag.reason or flag.word) for code, flag in named if flag]
-    reasons += [
-        _reason(rules, "HELD", on=hold.on, why=hold.reason or hold.word, hold=hold.entry)
-        for hold in facts.holds
-    ]
+    for hold in facts.holds:
+        code = "EVIDENCE" if hold.word == EVIDENCE else "HELD"
+        reasons.append(_reason(rules, code, on=hold.on, why=hold.reason or hold.word, hold=hold.entry))
     return reasons
 
 

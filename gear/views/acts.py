@@ -86,7 +86,9 @@ def closed(verb: str, facts: ItemFacts) -> str:
         ):
             return "SET_KIND" if verb == "form_set" else "PAIR_NEEDS_BOTH_HANDS"
     if verb == "release":
-        return "" if facts.holds else "NO_SUCH_HOLD"
+        return "" if any(one is not facts.evidence for one in facts.holds) else "NO_SUCH_HOLD"
+    if verb == "free_evidence":
+        return "" if facts.evidence else "NOT_KEPT"
     return transitions.refusal(_CHANGES.get(verb, verb), facts, verdict="good") or ""
 
 

@@ -19,6 +19,7 @@ from gear.rules.fold import ItemFacts
 from gear.rules.readiness import Answer
 from gear.views.acts import acts_for
 from gear.views.addresses import address_of
+from gear.views.evidence import record_address
 from gear.views.instead import instead_of, wants_another
 from gear.views.moments import moment
 from gear.views.reasons import notes_of, said_once
@@ -87,6 +88,7 @@ def _page(seen: Seen, asked: Question, person: User) -> dict[str, Any]:
         "answer_address": address_of("answer", facts.label) if facts.label else "",
         "acts": acts_for(person, facts),
         "tag_address": _tag_address(person, facts),
+        "record_address": record_address(facts.item_no) if person.role in permissions.OFFICE else "",
         "may_correct": permissions.can(person, "correct")
         and bool(address_of("correct", record.entries[0].entry.id)),
     }

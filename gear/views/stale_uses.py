@@ -17,6 +17,7 @@ from gear.actions.stale_uses import note_stale_use
 from gear.actions.submissions import once
 from gear.models import Item, User
 from gear.queries.stale_uses import StaleUse, noted_stale_uses, open_stale_uses
+from gear.views.evidence import record_address
 from gear.views.moments import moment
 from gear.views.reasons import said_once
 from gear.views.sending import refused_in, sent_values
@@ -76,6 +77,7 @@ def _row(one: StaleUse) -> dict[str, Any]:
         "told": wording.VERDICTS.get(str(one.told.get("verdict")), "").format(date="").strip(),
         "hours": round(age / 3600, 1) if isinstance(age, int) else None,
         "why": [wording.sentence(reason) for reason in said_once(one.answer.reasons)],
+        "record": record_address(one.item.item_no, one.look.occurred_at.isoformat()),
         "note": note.entry.facts.get("note", "") if note else "",
         "noted_by": note.entry.by.name if note and note.entry.by else "",
         "noted_at": moment(note.entry.recorded_at) if note else "",

@@ -73,6 +73,13 @@ def _release(form: ActForm, act: Act) -> Any:
     return condition.release(form.setting.item, hold_id=stated["hold"], reason=stated["reason"], act=act)
 
 
+def _free(form: ActForm, act: Act) -> Any:
+    stated = form.cleaned_data
+    return condition.free_evidence(
+        form.setting.item, hold_id=stated["hold"], reason=stated["reason"], act=act
+    )
+
+
 def _destroy(form: ActForm, act: Act) -> Any:
     stated = form.cleaned_data
     return destruction.destroy_batch(
@@ -153,6 +160,22 @@ VERBS: dict[str, Verb] = {
         _("This hold ends. Other holds and everything else against the item stay."),
         forms.ReleaseForm,
         _release,
+    ),
+    "keep_evidence": Verb(
+        _("Keep it as evidence"),
+        _(
+            "It stays as it is: nobody may use, test, clean, repair, relabel, pair or destroy it. It may be moved to a "
+            "safe place. Only another supervisor can end this."
+        ),
+        forms.ReasonNowForm,
+        _reasoned(condition.keep_evidence),
+        stops=True,
+    ),
+    "free_evidence": Verb(
+        _("End keeping it as evidence"),
+        _("It is evidence no longer. Other holds and everything else against the item stay."),
+        forms.FreeForm,
+        _free,
     ),
     "send_for_test": Verb(
         _("Call in for test"),

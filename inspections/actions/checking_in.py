@@ -296,6 +296,7 @@ def _judged(
             rules=rules(test.tested_on),
             on_file=on_file,
             entry_id=entry_id,
+            kept=facts.evidence is not None,
         )
     except BadTest:
         return None

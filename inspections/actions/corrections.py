@@ -42,6 +42,7 @@ def judged_again(
         rules=rules_on(reading.tested_on),
         on_file=queries.register(),
         entry_id=entry.pk,
+        kept=any(finding.get("code") == "KEPT_AS_EVIDENCE" for finding in entry.facts.get("codes", ())),
     )
     return corrections.replacement(entry, facts=draft.facts, occurred_on=reading.tested_on), judgement
 

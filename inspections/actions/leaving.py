@@ -7,10 +7,11 @@ from collections.abc import Iterable
 from django.utils import timezone
 
 from gear import permissions
-from gear.actions.acting import Act, keeping_refusals, reason_in
+from gear.actions.acting import Act, Refused, facts_now, keeping_refusals, reason_in
 from gear.actions.committing import committed
 from gear.ledger import Draft, record_many
 from gear.queries import question
+from gear.rules import transitions
 from inspections import queries
 from inspections.actions.visits import VisitRefused, still_open
 from inspections.models import Visit
@@ -35,6 +36,9 @@ def _settled(number: str, item_nos: Iterable[str], kind: str, facts: dict[str, s
         wanted = list(item_nos)
         if not wanted or (other := next((one for one in wanted if one not in pieces), "")):
             raise VisitRefused("NOT_HERE", item=other if wanted else "-")
+        for one in wanted if kind == "handed_back" else ():
+            if code := transitions.refusal("hand_back", facts_now(pieces[one].item)):
+                raise Refused(code)
         stated = {**facts, **({"batch": visit.number} if kind == "handed_back" else {})}
         moment = act.occurred_at or timezone.now()
         drafts = [Draft(pieces[one].item, kind, stated, occurred_at=moment) for one in wanted]

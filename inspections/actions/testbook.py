@@ -187,7 +187,7 @@ def _judge_new(row: TestRow, item: Item, facts: ItemFacts, judging: Judging) -> 
     try:
         draft, judgement = drafted(
             item, facts, row.reading(), row.paper, rules=judging.rules(row.tested_on), on_file=judging.on_file,
-            entry_id=uuid4(),
+            entry_id=uuid4(), kept=facts.evidence is not None,
         )  # fmt: skip
     except BadTest:
         judging.problems.append(_problem(row, "NO_RULES", "tested_on", row.tested_on))
@@ -219,7 +219,7 @@ def _record(rows: Sequence[TestRow], judging: Judging, act: Act) -> None:
         item, facts = states[row.item_no]
         draft, _judgement = drafted(
             item, facts, row.reading(), row.paper, rules=judging.rules(row.tested_on), on_file=judging.on_file,
-            entry_id=uuid4(),
+            entry_id=uuid4(), kept=facts.evidence is not None,
         )  # fmt: skip
         drafts.append(draft)
         details.append(row_of(item, draft))

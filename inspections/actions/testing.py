@@ -110,8 +110,12 @@ def drafted(
     rules: Rules,
     on_file: queries.Register,
     entry_id: UUID,
+    kept: bool = False,
 ) -> tuple[Draft, Judgement]:
-    """The `tested` entry to record, judged with the item's identity as known now. Raises BadTest without a pack."""
+    """The `tested` entry to record, judged with the item's identity as known now. Raises BadTest without a pack.
+
+    `kept`: it came in while the piece was kept as evidence, so it is recorded and clears nothing.
+    """
     if rules.pack is None:
         raise BadTest(
             "PACK_REFUSED",
@@ -124,7 +128,7 @@ def drafted(
         )
     calibration = queries.calibration_on(paper, reading.tested_on, on_file)
     judgement = judge(
-        replace(reading, instrument_expired=calibration == "expired"),
+        replace(reading, instrument_expired=calibration == "expired", kept_as_evidence=kept),
         testfacts.tested_item(facts.identity),
         rules.pack,
     )

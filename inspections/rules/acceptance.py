@@ -38,6 +38,7 @@ FINDINGS: Mapping[str, str] = {
     "ZERO_RESISTANCE": VOID,
     "READING_MISSING": VOID,
     "READING_ABSURD": VOID,
+    "KEPT_AS_EVIDENCE": VOID,
     "CLASS_NOT_STATED": UNJUDGED,
     "LENGTH_NOT_STATED": UNJUDGED,
     "CABLE_NOT_STATED": UNJUDGED,
@@ -94,6 +95,7 @@ class Reading:
     breakdown: bool | None = None
     flashover: bool | None = None
     instrument_expired: bool = False
+    kept_as_evidence: bool = False
     test_a: Decimal | None = None
     method: str | None = None
     material: str | None = None
@@ -185,6 +187,8 @@ def _seen(reading: Reading) -> Iterator[Finding]:
         yield Finding("FLASHOVER")
     if reading.instrument_expired:
         yield Finding("INSTRUMENT_EXPIRED")
+    if reading.kept_as_evidence:
+        yield Finding("KEPT_AS_EVIDENCE")
 
 
 def _voltage(reading: Reading, item: TestedItem, pack: RulePack, proof: Figure | None) -> Iterator[Finding]:

@@ -15,6 +15,7 @@ from gear.models import (
     BatchHold,
     DestructionBatch,
     Entry,
+    EvidenceKept,
     GivenAnswer,
     HoldBatch,
     ImportedFile,
@@ -88,6 +89,7 @@ def evidence(db):
     SightingNote.objects.create(answer=GivenAnswer.objects.first(), entry=entry)
     StaleUseNote.objects.create(look=entry, entry=entry)
     NightlyResult.objects.create(run=entry.pk, at=timezone.now(), step="seal", ok=True, sentence="Sealed.")
+    EvidenceKept.objects.create(entry=entry, item=blanket)
     witness = builders.person("worker", "dev")
     DestructionBatch.objects.create(
         number=1, by=person, witness=witness, destroyed_at=timezone.now(), reason="cut up", pieces=[]
@@ -122,6 +124,7 @@ def test_every_evidence_table_is_known():
         SightingNote,
         StaleUseNote,
         NightlyResult,
+        EvidenceKept,
         GivenAnswer,
         Submission,
         LabelPrint,

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from gear.rules import packs, readiness
-from gear.rules.blocks import OF_THE_INSTALLATION
+from gear.rules.blocks import OF_THE_INSTALLATION, OWN_BLOCKS
 from gear.rules.packs.schema import TABLES
 from tests.rules.pack_folder import refusal, rewrite, seal
 
@@ -55,7 +55,8 @@ def test_confirm_follows_the_status(status, flagged, confirm):
 
 
 def test_every_reason_that_the_answer_can_give_has_a_source():
-    assert set(readiness.BLOCKS) - OF_THE_INSTALLATION <= set(packs.BLOCK_CODES)
+    assert set(readiness.BLOCKS) - OF_THE_INSTALLATION - set(OWN_BLOCKS) <= set(packs.BLOCK_CODES)
+    assert all(": " in source for source in OWN_BLOCKS.values())
     for code in packs.BLOCK_CODES:
         assert ": " in PACK.block_source(code)
     with pytest.raises(KeyError):

@@ -39,6 +39,8 @@ ALLOWED = {
             "inspect",
             "look",
             "hold_batch",
+            "keep_evidence",
+            "hand_back",
         ],
         EVERY,
     ),
@@ -48,6 +50,7 @@ ALLOWED = {
     "accept_by_eye": "ok held needs_cleaning out_for_test out_for_repair",
     "record_repair": "out_for_repair",
     **dict.fromkeys(["release", "release_batch"], "held"),
+    "free_evidence": "",  # only where it is kept as evidence, below
     "report_found": "lost",
     "mate": "ok held needs_cleaning out_for_test",
     "note": f"{EVERY} destroyed",
@@ -111,3 +114,53 @@ def test_a_blocked_item_may_go_to_a_shelf_a_bench_or_a_lab_and_to_nobodys_hands(
     assert refusal("move", "ok", to_holder_kind=kind, verdict=verdict) == blocked
     assert refusal("move", "rejected", to_holder_kind=kind, verdict=verdict) == blocked
     assert refusal("move", "ok", to_holder_kind=kind, verdict="good") is None
+
+
+KEPT = entry("held", reason="contact at pole 7", evidence=True, on=MAR)
+# What a piece that is kept as evidence lets be done, whatever else is the matter with it. All else is refused.
+WHILE_KEPT = {"hold", "hold_batch", "release", "release_batch", "report_lost", "report_found", "report_event", "move",
+              "note", "acknowledge", "inspect", "look", "free_evidence"}  # fmt: skip
+
+
+def refused_while_kept(change, condition, *, hold):
+    facts = folded(received(), *IN_CONDITION[condition], KEPT)
+    met = {"to_holder_kind": "shelf", "verdict": "good", "hold": str(hold.id), "repair_allowed": True}
+    return transitions.refusal(change, facts, **met)
+
+
+@pytest.mark.parametrize("condition", [one for one in CONDITIONS if one != "destroyed"])
+@pytest.mark.parametrize("change", ALLOWED)
+def test_a_piece_kept_as_evidence_stays_as_it_is(change, condition):
+    """Every change from every condition: only what leaves the piece alone, and only as it could be done without."""
+    hold = KEPT if change == "free_evidence" else HOLD
+    told = refused_while_kept(change, condition, hold=hold)
+    if change not in WHILE_KEPT:
+        assert told is not None
+        assert told == "KEPT_AS_EVIDENCE" or told.startswith("NOT_FROM_")
+    elif change != "free_evidence":
+        assert told == refusal(change, condition if condition != "ok" else "ok")
+    else:
+        assert told is None
+
+
+def test_it_goes_into_nobodys_hands_and_to_a_shelf_it_may_go():
+    facts = folded(received(), KEPT)
+    assert transitions.refusal("move", facts, to_holder_kind="shelf") is None
+    assert transitions.refusal("move", facts, to_holder_kind="person", verdict="stop") == "NOT_GOOD"
+
+
+def test_a_hold_as_evidence_ends_by_its_own_act_alone_and_other_holds_by_theirs():
+    facts = folded(received(), HOLD, KEPT)
+    assert transitions.refusal("release", facts, hold=str(KEPT.id)) == "KEPT_AS_EVIDENCE"
+    assert transitions.refusal("release_batch", facts, hold=str(KEPT.id)) == "KEPT_AS_EVIDENCE"
+    assert transitions.refusal("release", facts, hold=str(HOLD.id)) is None
+    assert transitions.refusal("free_evidence", facts, hold=str(HOLD.id)) == "NO_SUCH_HOLD"
+    assert transitions.refusal("free_evidence", folded(received(), HOLD), hold=str(HOLD.id)) == "NOT_KEPT"
+
+
+def test_once_freed_everything_is_as_it_was():
+    facts = folded(
+        received(), KEPT, entry("released", hold=str(KEPT.id), reason="report is in", on=date(2026, 3, 2))
+    )
+    assert facts.evidence is None
+    assert transitions.refusal("log_test", facts) is None
