@@ -1,5 +1,6 @@
 """What every test stands on: a database of its own, a fixed zone, no way out to the network, and a named cast."""
 
+# ruff: noqa: S608 - what empties the tables names the tables itself
 import os
 import shutil
 import socket
@@ -9,6 +10,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -73,15 +75,11 @@ def django_db_modify_db_settings(tmp_path_factory: pytest.TempPathFactory) -> No
 
 
 @pytest.fixture(autouse=True)
-def guards_down_for_flush(request: pytest.FixtureRequest) -> Iterator[None]:
-    """A test that commits is followed by a flush, which the triggers on evidence would refuse.
-
-    They are dropped after the test and before the flush; the flush ends with post_migrate, which puts them back.
-    """
+def guards_stand(request: pytest.FixtureRequest) -> None:
+    """A test that commits finds every trigger in its place, whatever the one before it took away."""
     mark = request.node.get_closest_marker("django_db")
     commits = bool(mark and (mark.kwargs.get("transaction") or (mark.args and mark.args[0])))
     if not commits and not {"transactional_db", "live_server"} & set(request.fixturenames):
-        yield
         return
     from django.db import connection
 
@@ -91,9 +89,53 @@ def guards_down_for_flush(request: pytest.FixtureRequest) -> Iterator[None]:
     request.getfixturevalue("transactional_db")
     for one in (guards, inspections.guards):
         one.install(connection)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def emptied_past_the_guards() -> Iterator[None]:
+    """A test that commits is followed by emptying the tables that it filled, past triggers that would refuse it.
+
+    Django's own flush empties every table there is, makes its permissions anew and takes half a second each time.
+    """
+    from django.db import connection
+    from django.test import TransactionTestCase
+
+    patch = pytest.MonkeyPatch()
+    patch.setattr(TransactionTestCase, "_fixture_teardown", lambda self: _empty(connection))
     yield
-    for one in (guards, inspections.guards):
-        one.remove(connection)
+    patch.undo()
+
+
+def _empty(connection: Any) -> None:
+    kept = {
+        "django_migrations",
+        "django_content_type",
+        "auth_permission",
+    }  # made by migrating, as flush would again
+    tables = [name for name in connection.introspection.table_names() if name not in kept]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            " UNION ALL ".join(f"SELECT '{name}' WHERE EXISTS (SELECT 1 FROM {name})" for name in tables)
+        )
+        full = [name for (name,) in cursor.fetchall()]
+        if connection.vendor == "postgresql":
+            cursor.execute("SET session_replication_role = replica")  # neither triggers nor foreign keys
+            for name in full:
+                cursor.execute(f"DELETE FROM {name}")
+            cursor.execute("SET session_replication_role = DEFAULT")
+            return
+        cursor.execute("SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'")
+        standing = [(name, sql) for name, table, sql in cursor.fetchall() if table in full]
+        cursor.execute("PRAGMA foreign_keys = OFF")
+        cursor.execute("BEGIN IMMEDIATE")
+        for name, _sql in standing:
+            cursor.execute(f"DROP TRIGGER {name}")
+        for name in full:
+            cursor.execute(f"DELETE FROM {name}")
+        for _name, sql in standing:
+            cursor.execute(sql)
+        cursor.execute("COMMIT")
+        cursor.execute("PRAGMA foreign_keys = ON")
 
 
 @pytest.fixture
@@ -165,9 +207,39 @@ def static_files_listed_once() -> Iterator[None]:
     patch.undo()
 
 
+@pytest.fixture(scope="session")
+def collected(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of static files as a server has them after collectstatic, which takes seconds."""
+    from django.core.management import call_command
+    from django.test import override_settings
+
+    folder = tmp_path_factory.mktemp("static")
+    with override_settings(STATIC_ROOT=folder):
+        call_command("collectstatic", interactive=False, verbosity=0)
+    return folder
+
+
 @pytest.fixture
 def cast(db: None) -> SimpleNamespace:
     """Orla the clerk, Dev and Marisol of crew 7, Bertrand their foreman, Ines, Halvard and Pim."""
+    return make_cast()
+
+
+@pytest.fixture(scope="module")
+def module_rows(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """Rows made by fixtures of a module that ask for this are there for each of its tests, which start from them anew.
+
+    For modules of tests that look alone and never commit: every test is undone to this point, the module to none.
+    """
+    from django.db import transaction
+
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+def make_cast() -> SimpleNamespace:
+    """The people of `cast`, in the database that is open."""
     from django.contrib.auth import get_user_model
 
     from gear.models import Crew, Depot

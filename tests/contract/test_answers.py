@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from django.db import transaction
 from django.utils import timezone
 
 from tests.contract import fleet, oracle
@@ -21,15 +22,22 @@ LINE_KEYS = (
 )  # fmt: skip
 
 
-@pytest.fixture(params=[1, 2, 3])
-def books(request, tmp_path):
+@pytest.fixture(params=[1, 2, 3], scope="module")
+def books(request, tmp_path_factory, django_db_setup, django_db_blocker):
     """A random book of about 150 items: (gear rows, test rows, today). The tests come in two files, the later first.
 
     The second seed comes as workbooks; the third is brought in twice.
     """
+    tmp_path = tmp_path_factory.mktemp("books")
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield brought_in(request.param, tmp_path)
+        transaction.set_rollback(True)
+
+
+def brought_in(seed, tmp_path):
     today = timezone.localdate()
-    gear, tests = fleet.book(request.param, 150, today)
-    written, ending = (as_xlsx, "xlsx") if request.param == 2 else (as_csv, "csv")
+    gear, tests = fleet.book(seed, 150, today)
+    written, ending = (as_xlsx, "xlsx") if seed == 2 else (as_csv, "csv")
     files = [("import_gear", written(tmp_path / f"gear.{ending}", gear, fleet.GEAR_COLUMNS))]
     late, early = tests[: len(tests) // 2], tests[len(tests) // 2 :]
     columns = fleet.TEST_COLUMNS[::-1]
@@ -37,7 +45,7 @@ def books(request, tmp_path):
         ("import_tests", written(tmp_path / f"{name}.{ending}", rows, columns))
         for name, rows in (("late", late), ("early", early))
     ]
-    for command, file in files * (2 if request.param == 3 else 1):
+    for command, file in files * (2 if seed == 3 else 1):
         told(command, file, commit=True)
     return gear, tests, today
 

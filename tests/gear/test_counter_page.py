@@ -1,6 +1,7 @@
 """The pages of the counter, asked as a browser asks them."""
 
 import re
+from copy import copy
 from datetime import timedelta
 from uuid import uuid4
 
@@ -13,19 +14,25 @@ from gear.queries.pairs import pair_with
 from tests import builders
 from tests.gear.act_forms import told
 from tests.gear.test_exchange import ago, good_pair, worn_pair
+from tests.lasting import cast  # noqa: F401
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def counter(client, cast):
-    client.force_login(cast.orla)
+@pytest.fixture(scope="module")
+def laid_out(cast):
     cast.dev.first_name = "Dev"
     cast.dev.save()
     cast.hand = builders.holder("person", "Dev", person=cast.dev)
     cast.shelf = builders.holder("shelf", "Returns")
     cast.new = good_pair("P-0100")
     return cast
+
+
+@pytest.fixture
+def counter(client, laid_out):
+    client.force_login(laid_out.orla)
+    return copy(laid_out)
 
 
 def scan(client, text, **state):

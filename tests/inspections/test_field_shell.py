@@ -8,7 +8,6 @@ from html.parser import HTMLParser
 from urllib.parse import urljoin
 
 import pytest
-from django.core.management import call_command
 from django.test import Client
 from PIL import Image
 
@@ -72,13 +71,12 @@ def loaded_by(client: Client) -> set[str]:
 
 
 @pytest.fixture(params=["plain names", "hashed names"])
-def served(request, settings, tmp_path):
+def served(request, settings):
     """Static files as a fresh clone serves them, and as a server does after collectstatic."""
     if request.param == "plain names":
         yield Client()
         return
-    settings.STATIC_ROOT = tmp_path
-    call_command("collectstatic", interactive=False, verbosity=0)
+    settings.STATIC_ROOT = request.getfixturevalue("collected")
     yield Client()
 
 
@@ -95,9 +93,8 @@ def test_each_file_it_keeps_is_there_and_has_the_content_that_the_worker_expects
         assert integrity == f"sha256-{base64.b64encode(digest).decode()}", address
 
 
-def test_after_collectstatic_each_name_carries_its_content(settings, tmp_path, client):
-    settings.STATIC_ROOT = tmp_path
-    call_command("collectstatic", interactive=False, verbosity=0)
+def test_after_collectstatic_each_name_carries_its_content(settings, collected, client):
+    settings.STATIC_ROOT = collected
     assert all(re.search(r"\.[0-9a-f]{12}\.\w+$", address) for address in kept_by(worker_of(client)))
 
 

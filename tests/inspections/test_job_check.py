@@ -1,5 +1,6 @@
 """The job check against the record: what it reads, what it keeps, and that it says for ever what it said."""
 
+from copy import copy
 from datetime import timedelta
 from decimal import Decimal
 
@@ -37,13 +38,19 @@ from tests.inspections.job_crew import (
     stocked,
     worn,
 )
+from tests.lasting import cast  # noqa: F401
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def crew(cast):
+@pytest.fixture(scope="module")
+def ready(cast):
     return ready_crew(cast)
+
+
+@pytest.fixture
+def crew(ready):
+    return copy(ready)
 
 
 def test_a_crew_with_everything_is_good_and_the_answer_keeps_what_it_rests_on(crew):

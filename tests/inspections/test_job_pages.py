@@ -1,5 +1,6 @@
 """The pages of the job check and of trucks, without a browser."""
 
+from copy import copy
 from datetime import timedelta
 from uuid import uuid4
 
@@ -9,13 +10,19 @@ from django.urls import reverse
 from inspections.models import JobCheck, TruckRecord
 from tests import builders
 from tests.inspections.job_crew import ahead, ready_crew
+from tests.lasting import cast  # noqa: F401
 
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(scope="module")
+def ready(cast):
+    return ready_crew(cast)
+
+
 @pytest.fixture
-def crew(cast, client):
-    made = ready_crew(cast)
+def crew(ready, client):
+    made = copy(ready)
     client.force_login(made.bertrand)
     made.client = client
     made.address = f"{reverse('job')}?truck={made.truck.pk}"

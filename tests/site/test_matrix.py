@@ -21,6 +21,7 @@ from inspections.models import Device, Instrument
 from inspections.rules.loadlist import SHIPPED
 from tests import builders
 from tests.inspections.bench_day import day
+from tests.lasting import cast  # noqa: F401
 
 pytestmark = pytest.mark.django_db
 TABLE = Path(__file__).parents[2] / "fixtures" / "roles.csv"
@@ -73,19 +74,9 @@ ROUTES = dict(named_routes())
 OWN = sorted(name for name in ROUTES if not name.startswith("admin:"))
 
 
-@pytest.fixture
-def address(cast, monkeypatch):
-    """An address of a route that leads to something on file."""
-    # Who may open the report is settled before it is typeset, which takes a second each time.
-    for view in (
-        "overdue.weekly_pdf",
-        "certificates.certificate_pdf",
-        "certificates.batch_pdf",
-        "changeout.change_out_pdf",
-        "loadsheet.load_sheet_pdf",
-        "loadsheet.fallback_pack_pdf",
-    ):
-        monkeypatch.setattr(f"reports.views.{view}", lambda *_args, **_kwargs: b"%PDF-1.7")
+@pytest.fixture(scope="module")
+def on_file(cast):
+    """Something on file for every route: (examples of the parts of an address, primary keys by first word)."""
     glove = builders.glove("G-00001")
     builders.tested(glove)
     builders.happened(glove, "labelled", code=CODE)
@@ -120,6 +111,23 @@ def address(cast, monkeypatch):
         "uuid": str(glove.entry_set.get(kind="tested").pk),
         "session_no": day(cast.orla).number,
     }
+    return examples, keys
+
+
+@pytest.fixture
+def address(on_file, monkeypatch):
+    """An address of a route that leads to something on file."""
+    # Who may open the report is settled before it is typeset, which takes a second each time.
+    for view in (
+        "overdue.weekly_pdf",
+        "certificates.certificate_pdf",
+        "certificates.batch_pdf",
+        "changeout.change_out_pdf",
+        "loadsheet.load_sheet_pdf",
+        "loadsheet.fallback_pack_pdf",
+    ):
+        monkeypatch.setattr(f"reports.views.{view}", lambda *_args, **_kwargs: b"%PDF-1.7")
+    examples, keys = on_file
     return lambda name: address_of(name, examples, keys=keys)
 
 

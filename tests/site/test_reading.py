@@ -8,10 +8,12 @@ from django.test import Client
 
 from gear.models import ROLES, Entry, GivenAnswer
 from gear.site import gate
+from tests.lasting import cast  # noqa: F401
 from tests.site.test_matrix import (  # noqa: F401 - fixtures
     OWN,
     address,
     client_of,
+    on_file,
 )
 
 pytestmark = pytest.mark.django_db
@@ -33,7 +35,7 @@ class WriteGuard:
 
 
 @pytest.mark.parametrize("name", READABLE)
-def test_a_get_writes_nothing(name, address, client_of):  # noqa: F811
+def test_a_get_writes_nothing(name, address, client_of):
     target = address(name)
     # To be told an answer is evidence of its own: what was the worker told?
     allowed = {'INSERT INTO "gear_givenanswer"'} if name == "answer" else set()
@@ -59,14 +61,14 @@ def test_the_guard_sees_a_write(cast):
     assert guard.seen[0].startswith("UPDATE")
 
 
-def test_to_be_told_an_answer_is_kept_once_and_touches_nothing_else(address, client_of):  # noqa: F811
+def test_to_be_told_an_answer_is_kept_once_and_touches_nothing_else(address, client_of):
     target, entries = address("answer"), Entry.objects.count()
     client_of("worker").get(target)
     assert (GivenAnswer.objects.count(), Entry.objects.count()) == (1, entries)
 
 
 @pytest.mark.parametrize("name", [name for name in WRITABLE if name != "logout"])
-def test_a_post_without_the_token_of_our_own_page_writes_nothing(name, address, client_of):  # noqa: F811
+def test_a_post_without_the_token_of_our_own_page_writes_nothing(name, address, client_of):
     """As a page of another site would send it, with the cookies of somebody who may do it."""
     target = address(name)
     role = next(role for role in ROLES if role in gate.methods_of(name)["POST"])
@@ -80,7 +82,7 @@ def test_a_post_without_the_token_of_our_own_page_writes_nothing(name, address, 
     assert guard.seen == []
 
 
-def test_signing_out_needs_the_token_too(client_of):  # noqa: F811
+def test_signing_out_needs_the_token_too(client_of):
     client = client_of("worker")
     client.handler.enforce_csrf_checks = True
     assert client.post("/logout/").status_code == 403
@@ -168,7 +170,7 @@ def test_nothing_else_is_served(cast, path):
 @pytest.mark.parametrize(
     "content_type", ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data"]
 )
-def test_the_api_reads_json_that_says_it_is_json(cast, content_type, client_of):  # noqa: F811
+def test_the_api_reads_json_that_says_it_is_json(cast, content_type, client_of):
     client = client_of("clerk")
     answer = client.post("/api/v1/tests/", b'{"item_no": "G-1"}', content_type=content_type)
     assert answer.status_code == 415

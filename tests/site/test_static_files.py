@@ -4,37 +4,34 @@ import re
 
 import pytest
 from django.contrib.staticfiles.storage import StaticFilesStorage
-from django.core.management import call_command
 from django.test import override_settings
 
 from gear.site.static_files import HashedFiles
 
 
-@pytest.fixture(scope="module")
-def collected(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("static")
-    with override_settings(STATIC_ROOT=folder):
-        call_command("collectstatic", interactive=False, verbosity=0)
-        return HashedFiles(location=folder)
+@pytest.fixture
+def hashed(collected):
+    with override_settings(STATIC_ROOT=collected):
+        return HashedFiles(location=collected)
 
 
 def test_a_fresh_clone_serves_plain_names(tmp_path):
     assert HashedFiles(location=tmp_path).url("gear/site.css") == "/static/gear/site.css"
 
 
-def test_after_collectstatic_a_name_carries_its_content(collected):
-    address = collected.url("gear/site.css")
+def test_after_collectstatic_a_name_carries_its_content(hashed):
+    address = hashed.url("gear/site.css")
     assert re.fullmatch(r"/static/gear/site\.[0-9a-f]{12}\.css", address)
-    assert StaticFilesStorage(location=collected.location).exists(address.removeprefix("/static/"))
+    assert StaticFilesStorage(location=hashed.location).exists(address.removeprefix("/static/"))
 
 
-def test_a_file_that_came_later_goes_by_its_plain_name(collected):
-    assert collected.url("gear/came-later.css") == "/static/gear/came-later.css"
+def test_a_file_that_came_later_goes_by_its_plain_name(hashed):
+    assert hashed.url("gear/came-later.css") == "/static/gear/came-later.css"
 
 
-def test_the_style_sheet_is_a_few_kilobytes(collected):
-    packed = StaticFilesStorage(location=collected.location).size(
-        collected.url("gear/site.css").removeprefix("/static/") + ".gz"
+def test_the_style_sheet_is_a_few_kilobytes(hashed):
+    packed = StaticFilesStorage(location=hashed.location).size(
+        hashed.url("gear/site.css").removeprefix("/static/") + ".gz"
     )
     assert packed < 6 * 1024
 
