@@ -25,9 +25,15 @@ WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What a browser makes of a page is tried on one database; the pages themselves are asked without one on both.
+
+    Stories whose point is what is recorded bear `both_databases`.
+    """
     for item in items:
         if item.path.is_relative_to(Path(__file__).parent):
             item.add_marker(pytest.mark.browser)
+            if not item.get_closest_marker("both_databases"):
+                item.add_marker(pytest.mark.one_database)
 
 
 def chromium() -> str:

@@ -98,7 +98,6 @@ def luminance(grey: int) -> float:
     return value / 12.92 if value <= 0.04045 else ((value + 0.055) / 1.055) ** 2.4
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_it_can_be_told_without_any_colour(open_page, live_server, gear, scheme):
     page = open_page(viewport=PHONE, color_scheme=scheme)

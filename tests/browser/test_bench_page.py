@@ -118,7 +118,6 @@ def test_a_jumper_asks_for_its_temperature_and_shows_its_arithmetic(at_bench, ca
     expect(verdict(page, jumper)).to_contain_text("at 20 °C: 1.1804 mΩ, at most 1.1548 mΩ")
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize(("viewport", "scheme"), [(DESK, "dark"), (PHONE, "light")])
 def test_the_pages_are_accessible_and_fit(live_server, at_bench, cast, viewport, scheme):
     session = day(cast.orla)

@@ -35,7 +35,6 @@ ACTS = {
 }
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
 @pytest.mark.parametrize("name", ["dev", "orla"])
 def test_pages_of_acts_are_accessible_and_fit(live_server, open_page, sign_in, gear, viewport, scheme, name):
@@ -66,6 +65,7 @@ def test_a_worker_rejects_on_a_phone(live_server, open_page, sign_in, gear):
     assert ItemState.objects.get(item=gear).condition == "rejected"
 
 
+@pytest.mark.both_databases
 def test_tests_are_logged_by_keyboard_alone(live_server, page, sign_in, gear):
     other = ItemState.objects.filter(gear_set__set_no="P-0617").exclude(item=gear).get().item
     sign_in(page, "orla")
@@ -101,7 +101,6 @@ def test_voltage_and_seconds_follow_supply_and_purpose_until_somebody_types(live
     expect(page.get_by_role("button", name="Fill in voltage")).to_have_count(0)
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
 def test_pages_of_the_bench_are_accessible_and_fit(live_server, open_page, sign_in, gear, viewport, scheme):
     builders.jumper("J-1", cable_length_m="3.048")

@@ -36,6 +36,7 @@ def scan(page, label, text):
     page.keyboard.press("Enter")
 
 
+@pytest.mark.both_databases
 def test_three_scans_exchange_a_pair(live_server, page, sign_in, counter):
     sign_in(page, "orla")
     page.goto(f"{live_server.url}/counter/")
@@ -64,7 +65,6 @@ def test_another_size_is_ticked_and_the_old_pair_left_out_by_keys_alone(live_ser
     assert where(*counter.larger, *counter.old) == ["Dev", "Dev", "Dev", "Dev"]
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
 def test_the_pages_of_the_counter_are_accessible_and_fit(
     live_server, open_page, sign_in, counter, viewport, scheme

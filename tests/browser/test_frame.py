@@ -9,7 +9,6 @@ from tests.browser.conftest import DESK, PHONE, assert_accessible, assert_fits
 LOOKS = [(DESK, "light"), (DESK, "dark"), (PHONE, "light"), (PHONE, "dark")]
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
 @pytest.mark.parametrize("address", ["/login/", "/nothing/here/"])
 def test_pages_of_the_house_are_accessible_and_fit(live_server, open_page, viewport, scheme, address):

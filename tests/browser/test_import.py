@@ -39,7 +39,6 @@ def upload(page: Page, address: str, path) -> None:
     expect(page.get_by_role("heading", name=path.name)).to_be_visible()
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_import_page_is_accessible_and_fits(

@@ -46,7 +46,6 @@ def test_the_page_can_be_read_and_scanned_off_the_screen(
     assert read_squares(picture) == [labels.address(CODE, base_url=settings.BASE_URL)]
 
 
-@pytest.mark.one_database
 def test_the_print_can_be_scanned_and_holds_the_label_alone(
     open_page, live_server, sign_in, gear, settings, tmp_path
 ):
@@ -76,7 +75,6 @@ def test_the_print_can_be_scanned_and_holds_the_label_alone(
         assert stray not in text
 
 
-@pytest.mark.one_database
 def test_the_printed_square_is_big_enough_for_a_camera(open_page, live_server, sign_in, gear):
     page = open_page()
     sign_in(page, "orla")

@@ -12,7 +12,7 @@ from inspections.models import Device
 from tests import builders
 from tests.browser.conftest import PHONE, assert_accessible, assert_fits
 
-pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.one_database]
+pytestmark = pytest.mark.django_db(transaction=True)
 OPEN, CLOSE = "\N{LEFT WHITE SQUARE BRACKET}", "\N{RIGHT WHITE SQUARE BRACKET}"
 CONTEXT = "\x04"  # parts the context of a text from the text
 NOT_WORDS = re.compile(r"[\d\W_]+\Z")

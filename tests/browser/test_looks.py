@@ -61,7 +61,6 @@ def test_without_scripts_the_boxes_do_all_of_it(live_server, open_page, sign_in,
     expect(page.get_by_role("status")).to_contain_text("The look is recorded")
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize(("viewport", "scheme"), [(PHONE, "dark"), (DESK, "light")])
 def test_the_pages_are_accessible_and_fit(live_server, open_page, sign_in, gear, viewport, scheme):
     page = open_page(viewport=viewport, color_scheme=scheme)

@@ -59,7 +59,6 @@ def addresses(cast):
     ]
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize(("viewport", "scheme"), [(PHONE, "light"), (DESK, "dark")], ids=["phone", "desk"])
 def test_every_page_is_legible_and_fits(open_page, sign_in, live_server, staffed, viewport, scheme):
     page = open_page(viewport=viewport, color_scheme=scheme)

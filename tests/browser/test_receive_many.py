@@ -34,6 +34,7 @@ def tab_to(page, name):
     raise AssertionError(f"The field {name} is not reached by Tab.")
 
 
+@pytest.mark.both_databases
 def test_sixty_pairs_by_keyboard(open_page, live_server, sign_in, cast, settings, tmp_path):
     page = open_page()
     sign_in(page, "orla")
@@ -55,7 +56,6 @@ def test_sixty_pairs_by_keyboard(open_page, live_server, sign_in, cast, settings
     assert found == [labels.address(code, base_url=settings.BASE_URL) for code in wanted]
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_pages_are_accessible_and_fit_a_phone(open_page, live_server, sign_in, cast, scheme):
     page = open_page(viewport=PHONE, color_scheme=scheme)

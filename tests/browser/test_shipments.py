@@ -20,6 +20,7 @@ def scan(page, item):
     page.keyboard.press("Enter")
 
 
+@pytest.mark.both_databases
 def test_a_carton_of_forty_out_and_back_by_keyboard(live_server, page, sign_in, cast):
     *sent, extra = cartons.fleet(41).all
     cartons.shelf()
@@ -81,7 +82,6 @@ def test_a_scan_behind_a_carton_that_somebody_sent_is_said_to_be_lost(live_serve
     expect(page.get_by_text("is not being packed any more.")).to_be_visible()
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize(("viewport", "scheme"), [(DESK, "dark"), (PHONE, "light")])
 def test_pages_of_cartons_are_accessible_and_fit(live_server, open_page, sign_in, cast, viewport, scheme):
     gloves = cartons.fleet(4).all

@@ -24,7 +24,7 @@ LISTEN = """
   OscillatorNode.prototype.start = function (...when) { heard += 1; return start.apply(this, when); };
 """
 
-pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.one_database]
+pytestmark = pytest.mark.django_db(transaction=True)
 
 
 @pytest.fixture

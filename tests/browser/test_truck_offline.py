@@ -35,6 +35,7 @@ def phone(open_page, sign_in, live_server, glove):
     return page
 
 
+@pytest.mark.both_databases
 def test_a_day_without_a_network_is_recorded_once_with_its_true_times(phone, glove, cast, live_server):
     no = glove.item_no
     assert asked(phone, no) == [["server", "good", "", False]]
@@ -180,6 +181,7 @@ def test_what_is_no_answer_of_this_server_is_none(phone, glove, live_server):
     assert run(phone, "return data.refresh();")["ok"] is False
 
 
+@pytest.mark.both_databases
 def test_the_queue_keeps_what_is_not_acknowledged_and_sends_each_once(
     phone, glove, cast, live_server, sign_in
 ):

@@ -63,6 +63,7 @@ def place(item):
     return ItemState.objects.get(item=item).holder.name
 
 
+@pytest.mark.both_databases
 def test_a_shared_tablet_from_its_code_to_its_end(live_server, open_page, yard):
     page = open_page(viewport=PHONE)
     page.clock.install()

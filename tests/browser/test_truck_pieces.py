@@ -113,6 +113,7 @@ def test_damage_takes_three_taps(open_page, live_server, cast, gear):
     assert taps(page) == 3
 
 
+@pytest.mark.both_databases
 def test_a_shift_without_a_network(open_page, live_server, sign_in, cast, gear, settings, tmp_path):
     """Checked, cut, dropped; photographed; the page loaded again; and with the network back all is there once."""
     settings.MEDIA_ROOT = tmp_path / "media"

@@ -15,7 +15,7 @@ from tests.browser.conftest import PHONE
 from tests.browser.trucking import asked, emptied, enrolled, run
 from tests.inspections.fielding import good_pair, truck
 
-pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.one_database]
+pytestmark = pytest.mark.django_db(transaction=True)
 
 HERE = [["phone", "stop", "REPORTED_HERE", False]]
 DAMAGE = "await queue.add('damage', {item: values.no, words: ['cut'], place: '', note: ''});"

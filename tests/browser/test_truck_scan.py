@@ -14,7 +14,7 @@ from tests.browser.truck import own_phone
 ONE, OTHER = (codes.new_code(random.Random(number)) for number in (71, 72))
 BASE = "https://gear.penhallow.example"
 
-pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.one_database]
+pytestmark = pytest.mark.django_db(transaction=True)
 
 
 def picture_of(*payloads: str) -> Image.Image:

@@ -16,7 +16,7 @@ from tests.browser.serving import Server
 CODE = codes.new_code(random.Random(81))
 PORTAL = b"<!doctype html><title>Free Wi-Fi</title><h1>GOOD THROUGH 31 December 2099</h1>"
 
-pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.one_database]
+pytestmark = pytest.mark.django_db(transaction=True)
 
 
 class Between(ThreadingHTTPServer):

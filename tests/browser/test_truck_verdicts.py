@@ -16,7 +16,7 @@ from tests.inspections.fielding import bundle, tablet_of
 from tests.reports.harbour import MONDAY
 from tests.reports.test_same_verdicts import fleet_of
 
-pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.one_database]
+pytestmark = pytest.mark.django_db(transaction=True)
 
 EVENING = datetime.combine(
     MONDAY, time(22, 30), UTC

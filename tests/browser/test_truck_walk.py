@@ -80,6 +80,7 @@ def scan(page, item_no, seen=None):
         page.locator(f'[data-part=lists][data-seen="{seen}"]').wait_for(state="attached")
 
 
+@pytest.mark.both_databases
 def test_a_walk_of_34_names_the_three_not_seen_survives_a_killed_page_and_is_recorded_once(
     open_page, live_server, cast, twelve
 ):
@@ -245,7 +246,6 @@ def test_the_phone_tallies_walks_and_fills_lists_as_the_server_does(page, live_s
     assert {one[0] for one in told[0]} == {"good", "stop", "unknown"}
 
 
-@pytest.mark.one_database
 def test_the_good_of_a_finished_walk_stands_for_five_minutes(page, live_server):
     page.goto(f"{live_server.url}/truck/")
     shown = page.evaluate(

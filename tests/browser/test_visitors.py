@@ -13,6 +13,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 SLOW = 60_000  # ms: forty people on a busy machine
 
 
+@pytest.mark.both_databases
 def test_forty_people_and_their_pairs(live_server, open_page, sign_in, cast):
     page = open_page(viewport=DESK)
     sign_in(page, "orla")
