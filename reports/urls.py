@@ -3,6 +3,7 @@
 from django.urls import include, path
 
 from reports.views import (
+    asof,
     audit_results,
     audits,
     certificates,
@@ -43,6 +44,8 @@ urlpatterns = [
     path("fallback-packs/", loadsheet.packs, name="fallback_packs"),
     path("data-quality/", particulars.page, name="data_quality"),
     path("data-quality.csv", particulars.csv, name="data_quality_csv"),
+    path("reports/as-of/", asof.page, name="fleet_as_of"),
+    path("reports/as-of.csv", asof.csv, name="fleet_as_of_csv"),
     path("audit/sample/", audits.page, name="audit_sample"),
     path("audit/sample.pdf", audits.pdf, name="audit_sample_pdf"),
     path("audit/sample.csv", audits.csv, name="audit_sample_csv"),

@@ -11,7 +11,7 @@ from gear.queries.answers import (
     seen,
     seen_many,
 )
-from gear.queries.fleet import fleet, judged, rules_for
+from gear.queries.fleet import fleet, fleets_then, judged, rules_for
 from gear.queries.questions import (
     BadQuestion,
     Question,
@@ -35,6 +35,7 @@ __all__ = [
     "service_trouble",
     "everything",
     "fleet",
+    "fleets_then",
     "judged",
     "question",
     "question_in",

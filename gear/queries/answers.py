@@ -182,10 +182,14 @@ def _replaced(code: str, in_force: str, *, source: str) -> tuple[Reason, ...]:
 
 
 class Reading:
-    """Entries of some items and of the members of their sets, read in a constant number of queries."""
+    """Entries of some items and of the members of their sets, read in a constant number of queries.
 
-    def __init__(self, asked: Question):
+    `also` are readings of the same items for other questions, which get their facts from the same entries.
+    """
+
+    def __init__(self, asked: Question, *, also: Sequence[Reading] = ()):
         self.asked = asked
+        self.also = also
         self.broken: dict[int, str] = {}
         self.facts: dict[int, fold.ItemFacts] = {}
         self.sets: dict[str, SetFacts] = {}
@@ -206,10 +210,11 @@ class Reading:
             wanted |= set(Membership.objects.filter(gear_set__in=sets).values_list("item_id", flat=True))
         for batch in batches(sorted(wanted)):
             self._read(batch)
-        for pk, facts in self.facts.items():
-            if facts.set_no:
-                self.members.setdefault(facts.set_no, []).append(pk)
-        self._read_sets()
+        for one in (self, *self.also):
+            for pk, facts in one.facts.items():
+                if facts.set_no:
+                    one.members.setdefault(facts.set_no, []).append(pk)
+            one._read_sets()
         return self.facts
 
     def known(self, pk: int) -> bool:
@@ -252,9 +257,11 @@ class Reading:
 
     def _read(self, pks: list[int]) -> None:
         for pk, chain in reading.item_chains(pks).items():
-            if why := chain.problem(self.usernames):
-                self.broken[pk] = why
-            self.facts[pk] = self._folded(chain.subject.removeprefix("item:"), chain.entries)
+            why, item_no = chain.problem(self.usernames), chain.subject.removeprefix("item:")
+            for one in (self, *self.also):
+                if why:
+                    one.broken[pk] = why
+                one.facts[pk] = one._folded(item_no, chain.entries)
 
     def _folded(self, item_no: str, chain: list[Entry]) -> fold.ItemFacts:
         """The facts; entries that cannot even be put in order leave a record that cannot be read."""

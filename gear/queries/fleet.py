@@ -149,13 +149,30 @@ def _stored_facts(item_no: str, stored: dict | None) -> fold.ItemFacts:
 
 
 def _from_entries(asked: Question) -> Iterator[tuple[Answer, fold.ItemFacts]]:
+    yield from (told for (told,) in fleets_then([asked]) if told is not None)
+
+
+Told = tuple[Answer, fold.ItemFacts]
+
+
+def fleets_then(questions: Sequence[Question]) -> Iterator[tuple[Told | None, ...]]:
+    """Every item of the book under each of the questions, from one reading of its entries, in order of item number.
+
+    None where it was not in the book then. Memory is needed for the facts of all items, not for their entries.
+    """
     items = list(Item.objects.order_by("item_no"))
-    rules, trouble = rules_for(asked), service_trouble(asked)
-    read = Reading(asked)
-    read.facts_with_mates([item.pk for item in items])
+    others = [Reading(asked) for asked in questions[1:]]
+    readings = [Reading(questions[0], also=others), *others]
+    rules = [rules_for(asked) for asked in questions]
+    trouble = [service_trouble(asked) for asked in questions]
+    readings[0].facts_with_mates([item.pk for item in items])
     for item in items:
-        facts = read.facts[item.pk]
-        faulty = facts.unreadable or item.pk in read.broken
-        if facts.holder is None and not faulty:
-            continue  # not in the book then
-        yield read.answer(item.pk, rules, trouble=trouble), facts
+        yield tuple(_told(item.pk, *each) for each in zip(readings, rules, trouble, strict=True))
+
+
+def _told(pk: int, read: Reading, rules: Rules, trouble: Sequence[Reason]) -> Told | None:
+    facts = read.facts[pk]
+    faulty = facts.unreadable or pk in read.broken
+    if facts.holder is None and facts.away is None and not faulty:
+        return None  # not in the book then
+    return read.answer(pk, rules, trouble=trouble), facts

@@ -7,7 +7,9 @@ from django.conf import settings
 from gear import queries
 from gear.models import Item, Seal
 from gear.queries import Question
+from gear.queries.places_then import register_then
 from gear.queries.whereabouts import phones, places
+from gear.rules.whereabouts import Place
 from inspections.queries import Awaited, awaited
 from reports.rules.overdue import Heading, OverdueReport, Scope, SealMark, overdue
 
@@ -37,9 +39,16 @@ def overdue_report(asked: Question, *, scope: Scope) -> OverdueReport:
     return overdue(
         queries.fleet(asked),
         heading=heading,
-        places=places() if asked.current else None,
+        places=places_of(asked),
         bounds=lambda: (fewest, Item.objects.count()),
     )
+
+
+def places_of(asked: Question) -> dict[tuple[str, str], Place] | None:
+    """Where holders belong now, or belonged when it was known; None where the moves themselves must tell."""
+    if asked.current:
+        return places()
+    return register_then(asked.known_at).places() if asked.known_at else None
 
 
 def lab_shipments(heading: Heading) -> list[Awaited] | None:
