@@ -13,6 +13,7 @@ ROUTES = {
     **{name: {"GET": OFFICE} for name in ("roster", "roster_csv")},
     **{name: {"GET": READERS} for name in (*OVERDUE, "api_overdue")},
     **{name: {"GET": OFFICE} for name in ("data_quality", "data_quality_csv")},
+    **{name: {"GET": OFFICE} for name in ("exports", "export_file", "export_program")},
     **{name: {"GET": EVERYONE} for name in ("load_sheet", "fallback_pack_truck", "fallback_packs")},
     **{
         name: {"GET": OFFICE}

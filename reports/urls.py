@@ -9,6 +9,7 @@ from reports.views import (
     certificates,
     changeout,
     coming_weeks,
+    exports,
     loadsheet,
     overdue,
     particulars,
@@ -55,5 +56,8 @@ urlpatterns = [
     path("coming-weeks.csv", coming_weeks.csv, name="coming_weeks_csv"),
     path("coming-weeks/due-list.csv", coming_weeks.pieces_csv, name="due_list_csv"),
     path("coming-weeks/capacities/", coming_weeks.capacities, name="capacities"),
+    path("exports/", exports.page, name="exports"),
+    path("exports/record.zip", exports.download, name="export_file"),
+    path("exports/program", exports.program, name="export_program"),
     path("api/v1/", include("reports.api.urls")),
 ]

@@ -71,6 +71,11 @@ class Table:
         """Whether a row names a stored file by `path` and its SHA-256."""
         return {"path", "sha256"} <= self.columns.keys()
 
+    @property
+    def by_item(self) -> bool:
+        """Whether each row is about one item."""
+        return "item" in self.columns and self.by_name("item")
+
     def by_name(self, name: str) -> bool:
         """Whether a column is told by the name of whom or what it refers to, as in a leaf of a seal."""
         field = self.columns[name]

@@ -17,11 +17,12 @@ from tests import builders
 from tests.gear.sealed_rows import MAKE as OF_GEAR
 from tests.gear.sealed_rows import given
 from tests.inspections.sealed_rows import MAKE as OF_INSPECTIONS
+from tests.reports.sealed_rows import MAKE as OF_REPORTS
 
-MAKE = {**OF_GEAR, **OF_INSPECTIONS}
+MAKE = {**OF_GEAR, **OF_INSPECTIONS, **OF_REPORTS}
 SMELLS = re.compile(r"password|\bpin\b|^pin|secret|token|digest|key$|private|credential|salt")
 # Columns that bear such a name and are none.
-HARMLESS = {("gear.itemtype", "key")}
+HARMLESS = {("gear.itemtype", "key"), ("reports.stopconfirmation", "key")}
 
 
 def maker():
