@@ -44,7 +44,7 @@ def judged(items: QuerySet[Item], asked: Question) -> Iterator[tuple[Answer, fol
     yield from (told[item_no] for item_no in numbers if item_no in told)
 
 
-class _States:
+class States:
     """The stored facts of every item, or of some and their mates, and what is wrong with them."""
 
     def __init__(self) -> None:
@@ -92,6 +92,16 @@ class _States:
     def mates_of(self, facts: fold.ItemFacts) -> list[str]:
         return [other for other in self.members.get(facts.set_no or "", []) if other != facts.item_no]
 
+    def answer(
+        self, facts: fold.ItemFacts, asked: Question, rules: Rules, trouble: Sequence[Reason]
+    ) -> Answer:
+        """The decision; facts that can be read but make no sense give `unknown` for their item and hide no other."""
+        try:
+            return self.decide(facts, asked, rules, trouble)
+        except Exception:
+            log.exception("No answer could be decided for %s", facts.item_no)
+            return readiness.refused(facts.item_no, "RECORD_UNREADABLE", as_of=asked.as_of, rules=rules)
+
     def decide(
         self, facts: fold.ItemFacts, asked: Question, rules: Rules, trouble: Sequence[Reason]
     ) -> Answer:
@@ -119,18 +129,12 @@ def fleet_under(
     Where `items` are named: about these and their mates.
     """
     trouble = service_trouble(asked)
-    states = _States()
+    states = States()
     states.read(items)
-    for item_no, facts in states.facts.items():
+    for facts in states.facts.values():
         found = []
         for rules in choices:
-            try:
-                answer = states.decide(facts, asked, rules, trouble)
-            except Exception:
-                # Facts that can be read but make no sense must not keep the other items from being answered.
-                log.exception("No answer could be decided for %s", item_no)
-                answer = readiness.refused(item_no, "RECORD_UNREADABLE", as_of=asked.as_of, rules=rules)
-            found.append(answer)
+            found.append(states.answer(facts, asked, rules, trouble))
         yield found, facts
 
 
