@@ -38,6 +38,11 @@ COLUMNS = {
     "days_over": 10,
     "days_left": 10,
     "winning_clock": 16,
+    "open_since": 13,
+    "still_open": 10,
+    "owner": 20,
+    "promised_on": 13,
+    "replacement": 24,
     "reason_codes": 24,
     "reasons": 60,
     "sources": 40,
@@ -96,10 +101,22 @@ def _cells(line: Line) -> tuple[Cell, ...]:
         line.days_over,
         line.days_left,
         line.winning_clock,
+        line.open_since,
+        _yes(line),
+        line.promised.owner if line.promised else None,
+        line.promised.promised_on if line.promised else None,
+        line.spare or None,
         " ".join(one.code for one in line.reasons),
         " ".join(wording.sentence(one) for one in line.reasons),
         "; ".join(dict.fromkeys(one.source for one in line.reasons)),
     )
+
+
+def _yes(line: Line) -> str | None:
+    """Whether a line of page one was open a week before; empty for every other line."""
+    if line.open_since is None and not line.carried:
+        return None
+    return "yes" if line.carried else "no"
 
 
 def _summary(report: OverdueReport) -> Iterator[tuple[Cell, ...]]:

@@ -65,10 +65,7 @@ class Book:
         Only pieces that something happened to since, or that are not good now, are looked at again: nothing else
         changed but the day, and a day earlier nothing is worse.
         """
-        if not self.asked.current:
-            told = fleet(then)
-        else:
-            told = self._again(then)
+        told = self._again(then) if self.asked.current else fleet(then)
         yield from ((answer, facts) for answer, facts in told if facts.usable and answer.verdict != GOOD)
 
     def _again(self, then: Question) -> Iterator[Told]:

@@ -30,13 +30,22 @@ Told = tuple[Answer, ItemFacts]
 
 @dataclass(frozen=True)
 class Offer:
-    """One unit that may stand in: its name, its pieces, where it lies in words, and how near that is (0, 1, 2)."""
+    """One unit that may stand in: its name, its pieces, where it lies in words, and how near that is (0, 1, 2).
+
+    `lies` is the kind of holder that has it.
+    """
 
     name: str
     numbers: tuple[str, ...]
     place: str
     near: int
     good_through: str | None
+    lies: str = ""
+
+    @property
+    def ready(self) -> bool:
+        """Whether it may be taken without asking another crew: from a shelf, or from what the same crew has."""
+        return self.lies == "shelf" or self.near == 0
 
     def as_json(self) -> dict[str, Any]:
         """As it stands in a bundle and in an answer to a phone; the day is ISO."""
@@ -64,8 +73,10 @@ def replacements_for(item: Item, asked: Question, *, here: Mapping[str, Any] | N
     return told_as_offers(replacing.nearest(wanted, lying, here=near, pack=rules.pack), here=near)
 
 
-def spares_of(item_nos: Sequence[str], asked: Question) -> dict[str, list[Offer]]:
-    """What may stand in for each of these pieces that somebody could have in use; under its number.
+def spares_of(
+    item_nos: Sequence[str], asked: Question, *, most: int = replacing.MOST
+) -> dict[str, list[Offer]]:
+    """What may stand in for each of these pieces that somebody could have in use, at most so many; under its number.
 
     As `replacements_for` names it, for a whole bundle: a number of queries that grows with no row but with batches.
     """
@@ -85,7 +96,9 @@ def spares_of(item_nos: Sequence[str], asked: Question) -> dict[str, list[Offer]
     for unit in _wanted(used, asked):
         for one in unit.pieces:
             near = one.holder or {}
-            offers = replacing.nearest(unit, lying.get(_shelf(unit), ()), here=near, pack=rules.pack)
+            offers = replacing.nearest(
+                unit, lying.get(_shelf(unit), ()), here=near, pack=rules.pack, most=most
+            )
             found[one.item_no] = told_as_offers(offers, here=near)
     return found
 
@@ -148,6 +161,7 @@ def told_as_offers(units: Iterable[Pair], *, here: Mapping[str, Any]) -> list[Of
             holder_word(one.holder),
             replacing.nearness(one.holder, here),
             last.isoformat() if (last := one.gives or one.good_through) else None,
+            str(one.holder.get("kind") or ""),
         )
         for one in units
     ]

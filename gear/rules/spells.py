@@ -25,11 +25,12 @@ TICK = timedelta(microseconds=1)
 class Spell:
     """A stretch in which a piece was usable and not good throughout, up to the moment that is asked about.
 
-    `since` is when it began. `told_from` is when it could first be told: the same, or earlier where what began it was
-    recorded before it counts, as a failed test of today counts from the evening.
+    `since` is when it began, `on` its day. `told_from` is when it could first be told: the same, or earlier
+    where what began it was recorded before it counts, as a failed test of today counts from the evening.
     """
 
     since: datetime
+    on: date
     told_from: datetime
 
 
@@ -37,9 +38,9 @@ class Spell:
 class Past:
     """What is on record of some pieces and of whatever was ever in a set with them, up to a moment.
 
-    `chains` are the lines of each piece by its number, `sets` those of each set, `mates` whatever was ever in a set with
-    a piece. `until` is the moment up to which lines count, `as_of` the day asked about, `rule_days` those from which
-    other rules may count.
+    `chains` are the lines of each piece by its number, `sets` those of each set, `mates` whatever was ever in one set
+    with a piece. `until` is the moment up to which lines count, `as_of` the day asked about, `rule_days` those from
+    which other rules may count.
     """
 
     chains: Mapping[str, Sequence[Line]]
@@ -78,7 +79,7 @@ def spell(item_no: str, past: Past) -> Spell | None:
             break
     if since is None:
         return None
-    return Spell(since, min(since, begun.get(since, since)))
+    return Spell(since, moments.local_day(since, past.zone), min(since, begun.get(since, since)))
 
 
 def _beginnings(item_no: str, past: Past) -> dict[datetime, datetime]:

@@ -163,8 +163,12 @@ def load_checks(truck: Holder | None = None) -> QuerySet[LoadCheck]:
 
 def last_walks(of: Iterable[Holder] | None = None) -> dict[int, LoadCheck]:
     """The newest walk round each truck, by the key of the truck, in one query."""
+    return newest_of(LoadCheck.objects.all() if of is None else LoadCheck.objects.filter(truck__in=list(of)))
+
+
+def newest_of(rows: QuerySet[LoadCheck]) -> dict[int, LoadCheck]:
+    """Of these walks the newest round each truck, by the key of the truck, in one query."""
     newest = Window(RowNumber(), partition_by=F("truck"), order_by=[F("finished_at").desc(), F("pk").desc()])
-    rows = LoadCheck.objects.all() if of is None else LoadCheck.objects.filter(truck__in=list(of))
     rows = rows.annotate(place=newest).filter(place=1).select_related("truck__crew", "truck__depot", "by")
     return {row.truck_id: row for row in rows}
 
@@ -183,21 +187,26 @@ def missing_from_last_walk(of: Iterable[Holder] | None = None) -> list[Missing]:
 
     A piece that was moved elsewhere since, or was given to somebody else, is not missing any more.
     """
-    walks = last_walks(of)
-    unseen = {
-        (str(piece["no"]), check.pk): check
-        for check in walks.values()
-        for piece in check.pieces
-        if piece["state"] == loadlist.NOT_SEEN
-    }
-    numbers = {number for number, _check in unseen}
+    not_seen = unseen(last_walks(of).values())
+    numbers = {number for number, _check in not_seen}
     there = dict(Item.objects.filter(item_no__in=numbers).values_list("item_no", "state__holder__name"))
     found = [
         Missing(number, check.truck, check)
-        for (number, _pk), check in unseen.items()
+        for number, check in not_seen
         if there.get(number) in {check.truck.name, *check.crew}
     ]
     return sorted(found, key=lambda one: (one.truck.name, one.item_no))
+
+
+def unseen(walks: Iterable[LoadCheck]) -> list[tuple[str, LoadCheck]]:
+    """(number, walk) of every piece that these walks looked for and did not see, each once."""
+    found = {
+        (str(piece["no"]), check.pk): check
+        for check in walks
+        for piece in check.pieces
+        if piece["state"] == loadlist.NOT_SEEN
+    }
+    return [(number, check) for (number, _pk), check in found.items()]
 
 
 def found_in(piece: Mapping[str, Any]) -> Found:

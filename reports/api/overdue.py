@@ -13,7 +13,7 @@ from gear.api.items import REFUSALS
 from gear.queries import question_in
 from reports import queries
 from reports.permissions import scope_of
-from reports.wording import weekly_json
+from reports.wording import as_json
 
 
 class Overdue(APIView):
@@ -27,4 +27,4 @@ class Overdue(APIView):
     )
     def get(self, request: Any) -> Response:
         asked = question_in(request.query_params.get("as_of", ""))
-        return Response(weekly_json(queries.weekly(asked, scope=scope_of(request.user))))
+        return Response(as_json(queries.overdue_report(asked, scope=scope_of(request.user))))

@@ -2,15 +2,13 @@
 
 from gear.pdf import NotSet
 from reports.pdf.changeout import change_out_html, change_out_pdf
-from reports.pdf.overdue import PAPERS, overdue_html, overdue_pdf, weekly_html, weekly_pdf
+from reports.pdf.overdue import PAPERS, weekly_html, weekly_pdf
 
 __all__ = [
     "PAPERS",
     "NotSet",
     "change_out_html",
     "change_out_pdf",
-    "overdue_html",
-    "overdue_pdf",
     "weekly_html",
     "weekly_pdf",
 ]

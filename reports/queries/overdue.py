@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.conf import settings
 
 from gear import queries
@@ -9,6 +11,8 @@ from gear.models import Item, Seal
 from gear.queries import Question
 from gear.queries.places_then import register_then
 from gear.queries.whereabouts import phones, places
+from gear.rules.fold import ItemFacts
+from gear.rules.readiness import Answer
 from gear.rules.whereabouts import Place
 from inspections.queries import Awaited, awaited
 from reports.rules.overdue import Heading, OverdueReport, Scope, SealMark, overdue
@@ -16,8 +20,10 @@ from reports.rules.overdue import Heading, OverdueReport, Scope, SealMark, overd
 __all__ = ["lab_shipments", "overdue_report", "phones"]
 
 
-def overdue_report(asked: Question, *, scope: Scope) -> OverdueReport:
-    """The overdue report as of a question.
+def overdue_report(
+    asked: Question, *, scope: Scope, judged: Iterable[tuple[Answer, ItemFacts]] | None = None
+) -> OverdueReport:
+    """The overdue report as of a question; `judged` are the answers about the whole book where they were read already.
 
     Now, the number of queries does not grow with the book. Raises DoesNotReconcile where an item of the table is
     not accounted for.
@@ -37,7 +43,7 @@ def overdue_report(asked: Question, *, scope: Scope) -> OverdueReport:
     # Items are added while this reads, and never deleted: what is judged lies between two counts of the table.
     fewest = Item.objects.count() if asked.current else 0
     return overdue(
-        queries.fleet(asked),
+        queries.fleet(asked) if judged is None else judged,
         heading=heading,
         places=places_of(asked),
         bounds=lambda: (fewest, Item.objects.count()),

@@ -10,11 +10,15 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from typing import TYPE_CHECKING
 
 from gear.rules.entries import CONDITIONS
 from gear.rules.fold import ItemFacts
 from gear.rules.readiness import GOOD, UNKNOWN, Answer, Reason
 from gear.rules.whereabouts import Place, place_of
+
+if TYPE_CHECKING:
+    from reports.rules.loop import Loop
 
 DUE_SOON_DAYS = 28
 DUE_WITHIN = (7, 14, 28)  # days: the steps in which what falls due is shown
@@ -71,8 +75,28 @@ class Heading:
 
 
 @dataclass(frozen=True)
+class Promised:
+    """Who takes care of a line, and by when; `by` wrote it down at `at`. It changes neither a verdict nor a date."""
+
+    owner: str
+    promised_on: date
+    note: str
+    by: str
+    at: datetime
+
+    def broken(self, as_of: date) -> bool:
+        """Whether its day is past, and the line is open still."""
+        return self.promised_on < as_of
+
+
+@dataclass(frozen=True)
 class Line:
-    """One item. `days_over` counts days past the last good day; `days_left` those up to it, for a good item."""
+    """One item. `days_over` counts days past the last good day; `days_left` those up to it, for a good item.
+
+    Of a line of page one: `open_since` is the day since when it is usable and not good (None: cannot be told),
+    `carried` that this was so a week before and ever since, `promised` who closes it, `spare` what stands ready in its
+    place ("" for nothing, None where nobody looked).
+    """
 
     item_no: str
     kind: str | None
@@ -92,6 +116,11 @@ class Line:
     usable: bool = False
     owner: str | None = None
     gone_home: bool = False
+    open_since: date | None = None
+    carried: bool = False
+    promised: Promised | None = None
+    spare: str | None = None
+    size: str | None = None
 
     @property
     def rank(self) -> int:
@@ -122,6 +151,7 @@ class OverdueReport:
     `totals` counts the items of each condition and, under "items_in_book", all of them. `good` and `gone` (destroyed
     and with nobody, or gone home with its owner) are the items that stand in no list but perhaps `due_soon`.
     `visitors` is the same about the gear of others, of which nothing is counted here; None where there never was any.
+    `loop` compares the counts with those of a week before; None where that was not asked for.
     """
 
     heading: Heading
@@ -134,6 +164,7 @@ class OverdueReport:
     counts: Counts
     faulty: tuple[str, ...]
     visitors: OverdueReport | None = None
+    loop: Loop | None = None
 
     @property
     def all_faulty(self) -> tuple[str, ...]:
@@ -215,14 +246,16 @@ def reconciled(report: OverdueReport) -> OverdueReport:
 
 
 def by_crew(lines: Sequence[Line]) -> tuple[CrewGroup, ...]:
-    """Lines that are sorted worst first, by crew and holder: whoever has the worst comes first."""
+    """Lines in their order, by crew and holder: whoever has the first comes first, and what was carried over leads."""
     crews: dict[tuple, dict[tuple, list[Line]]] = {}
     for line in lines:
         holders = crews.setdefault((line.crew, line.depot), {})
-        holders.setdefault((line.holder, line.holder_kind), []).append(line)
+        holders.setdefault((line.carried, line.holder, line.holder_kind), []).append(line)
     return tuple(
         CrewGroup(
-            crew, depot, tuple(HolderGroup(name, kind, tuple(had)) for (name, kind), had in holders.items())
+            crew,
+            depot,
+            tuple(HolderGroup(name, kind, tuple(had)) for (_carried, name, kind), had in holders.items()),
         )
         for (crew, depot), holders in crews.items()
     )
@@ -258,7 +291,7 @@ class _Sorting:
             raise DoesNotReconcile(f"Item {answer.item_no} was judged twice.")
         self.seen.add(answer.item_no)
         try:
-            line = _line(answer, facts, self.places)
+            line = line_of(answer, facts, self.places)
         except Exception:
             # Whatever is wrong with one item's facts must not keep the others from being reported.
             line = _unreadable(answer)
@@ -298,7 +331,8 @@ class _Sorting:
         )
 
 
-def _line(answer: Answer, facts: ItemFacts, places: Mapping[tuple[str, str], Place]) -> Line:
+def line_of(answer: Answer, facts: ItemFacts, places: Mapping[tuple[str, str], Place]) -> Line:
+    """An answer as a line of the report."""
     holder = facts.holder or {}
     name, kind = holder.get("name"), holder.get("kind")
     place = place_of(facts.holder, places)
@@ -321,6 +355,7 @@ def _line(answer: Answer, facts: ItemFacts, places: Mapping[tuple[str, str], Pla
         usable=facts.usable,
         owner=facts.owner,
         gone_home=facts.away is not None,
+        size=facts.identity.get("size"),
     )
 
 

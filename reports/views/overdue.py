@@ -20,6 +20,7 @@ from reports.pdf import PAPERS, NotSet, weekly_pdf
 from reports.permissions import scope_of
 from reports.spreadsheets import csv_lines, write_workbook
 from reports.wording import Caps, Weekly, tell, weekly_json
+from reports.wording.beside import tell_beside
 from reports.wording.sentences import TITLE
 
 log = logging.getLogger(__name__)
@@ -95,6 +96,7 @@ def _shown(request: HttpRequest, week: Weekly, *, problem: str = "", status: int
     told = tell(report, phones=week.phones, caps=PAGE)
     typed = request.GET.get("as_of", "")
     context: dict[str, Any] = {
+        "beside": tell_beside(week),
         "not_returned": week.old_pairs,
         "told": told,
         "title": told.title,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -11,6 +12,7 @@ from gear import wording
 from gear.models import HOLDER_NAMES, KIND_NAMES
 from gear.rules.readiness import Reason
 from reports.rules.overdue import Line
+from reports.wording import loop
 
 # The columns beside it say how many days; the sentence for a worker would say it twice.
 DATED = {
@@ -24,7 +26,7 @@ class Row:
     """What page and print show of an item.
 
     `verdict` is the code, `tag` its word; `days` is empty where nothing dates the item; `belongs`
-    tells what the holder is, and whose.
+    tells what the holder is, and whose. `opened`, `spare` and `promised` are those of a line of page one.
     """
 
     item_no: str
@@ -38,10 +40,20 @@ class Row:
     verdict: str
     tag: str
     reasons: tuple[str, ...]
+    carried: bool = False
+    opened: str = ""
+    spare: str = ""
+    promised: str = ""
+    broken: bool = False
+    promise_note: str = ""
 
 
-def row(line: Line, *, placed: bool = True) -> Row:
-    """The line in words; without crew and depot of the holder where `placed` is False and a heading names them."""
+def row(line: Line, *, placed: bool = True, as_of: date | None = None) -> Row:
+    """The line in words; without crew and depot of the holder where `placed` is False and a heading names them.
+
+    `as_of` is the day of a report whose promises are told.
+    """
+    promised = line.promised if as_of else None
     return Row(
         item_no=line.item_no,
         what=_what(line),
@@ -54,12 +66,19 @@ def row(line: Line, *, placed: bool = True) -> Row:
         verdict=line.verdict,
         tag={"good": _("GOOD"), "stop": _("STOP")}.get(line.verdict) or _("CAN'T SAY"),
         reasons=tuple(map(_reason, line.reasons)),
+        carried=line.carried,
+        opened=loop.opened(line),
+        spare=loop.spare(line),
+        promised=loop.promised(promised, as_of) if as_of else "",
+        broken=bool(as_of and promised and promised.broken(as_of)),
+        promise_note=promised.note if promised else "",
     )
 
 
 def _what(line: Line) -> str:
     kind = str(KIND_NAMES.get(line.kind, line.kind)) if line.kind else _("kind not on record")
-    return _("%(kind)s, class %(cls)s") % {"kind": kind, "cls": line.cls} if line.cls else kind
+    words = _("%(kind)s, class %(cls)s") % {"kind": kind, "cls": line.cls} if line.cls else kind
+    return _("%(what)s, size %(size)s") % {"what": words, "size": line.size} if line.size else words
 
 
 def _belongs(line: Line, *, placed: bool) -> str:

@@ -14,6 +14,7 @@ from gear import wording
 from gear.models import CONDITION_NAMES
 from gear.rules import moments
 from reports.rules.overdue import NOT_READ, Heading, Line, OverdueReport, Scope, SealMark
+from reports.wording import loop
 
 TITLE = gettext_lazy("Overdue report")
 NO_PERMIT = gettext_lazy("A record, not a permit: it was true when it was made. Ask again before each use.")
@@ -21,11 +22,13 @@ NO_PERMIT = gettext_lazy("A record, not a permit: it was true when it was made. 
 
 @dataclass(frozen=True)
 class Figure:
-    """One of the big counts."""
+    """One of the big counts; `compared` tells that of a week before, `code` names it."""
 
+    code: str
     count: int
     caption: str
     detail: str
+    compared: str = ""
 
 
 def headline(report: OverdueReport) -> str:
@@ -52,26 +55,63 @@ def headline(report: OverdueReport) -> str:
 
 
 def figures(report: OverdueReport) -> tuple[Figure, ...]:
-    """The four big counts of page one."""
-    counts = report.counts
-    return (
+    """The big counts of page one: two of the lines on it and, where they were asked for, two of what is missing."""
+    counts, beside = report.counts, report.loop
+    found = [
         Figure(
+            "overdue",
             counts.overdue,
             _("overdue in hands"),
             _("Past the last good day, with a person, truck, crew or contractor."),
+            loop.compared(beside.overdue) if beside else "",
         ),
         Figure(
-            counts.blocked,
-            _("stopped in hands"),
-            _("In hands and damaged, held, lost, untested or stopped for another reason."),
+            "blocked",
+            counts.blocked + counts.unknown_in_hands,
+            _("damaged, held or can't say, in hands"),
+            _("In hands and damaged, held, lost, untested, or of which nothing can be said."),
+            loop.compared(beside.blocked) if beside else "",
         ),
-        Figure(counts.lost, _("lost"), _("Reported lost, wherever they were last.")),
-        Figure(
+    ]
+    if beside:
+        found += [
+            Figure(
+                "missing",
+                beside.missing.now,
+                _("missing from the last walk"),
+                _("On record on a truck, and not seen when somebody last walked round it."),
+                loop.compared(beside.missing),
+            ),
+            Figure(
+                "old_pairs",
+                beside.old_pairs.now,
+                _("old pairs not returned"),
+                _("Replaced at the counter, and still with the same person."),
+                loop.compared(beside.old_pairs),
+            ),
+        ]
+    return tuple(found)
+
+
+def also(report: OverdueReport) -> tuple[str, ...]:
+    """Counts over everything, wherever it is: what is lost and of what nothing can be said is never left out."""
+    counts = report.counts
+    told = []
+    if counts.lost:
+        words = ngettext(
+            "%d item is reported lost. It stays counted with whoever had it last.",
+            "%d items are reported lost. They stay counted with whoever had them last.",
+            counts.lost,
+        )
+        told.append(words % counts.lost)
+    if counts.unknown:
+        words = ngettext(
+            "Of %d item, wherever it is, nothing can be said. Treat it as stopped.",
+            "Of %d items, wherever they are, nothing can be said. Treat them as stopped.",
             counts.unknown,
-            _("can't say"),
-            _("No answer is possible, wherever they are. Treat them as stopped."),
-        ),
-    )
+        )
+        told.append(words % counts.unknown)
+    return tuple(told)
 
 
 def as_of(heading: Heading) -> str:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from django.utils.translation import gettext as _
 
 from gear.queries.whereabouts import Phone
 from reports.rules.overdue import CrewGroup, Line, OverdueReport, by_crew
-from reports.wording import sentences
+from reports.wording import loop, sentences
 from reports.wording.rows import Row, row
 
 
@@ -29,6 +30,7 @@ class Crew:
     title: str
     phone: Phone
     rows: tuple[Row, ...]
+    name: str = ""
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,8 @@ class Told:
     method: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
     visitors: Visitors | None = None
+    carried: str = ""
+    also: tuple[str, ...] = ()
 
 
 def tell(report: OverdueReport, *, phones: Mapping[str, Phone], caps: Caps) -> Told:
@@ -89,7 +93,9 @@ def tell(report: OverdueReport, *, phones: Mapping[str, Phone], caps: Caps) -> T
         no_permit=str(sentences.NO_PERMIT),
         headline=sentences.headline(report),
         figures=sentences.figures(report),
-        crews=tuple(_crew(group, phones) for group in by_crew(report.usable_now[: caps.usable_now])),
+        crews=tuple(
+            _crew(group, phones, heading.as_of) for group in by_crew(report.usable_now[: caps.usable_now])
+        ),
         unplaced=_rows(report.unplaced[: caps.usable_now]),
         due=_steps(report, caps.due_soon),
         off_the_road=_rows(report.off_the_road[: caps.off_the_road]),
@@ -103,6 +109,8 @@ def tell(report: OverdueReport, *, phones: Mapping[str, Phone], caps: Caps) -> T
         method=sentences.method(report),
         sources=sentences.sources(report),
         visitors=_visitors(report.visitors, caps.usable_now) if report.visitors else None,
+        carried=loop.carried_over(report),
+        also=sentences.also(report),
     )
 
 
@@ -123,12 +131,13 @@ def _rows(lines: Iterable[Line]) -> tuple[Row, ...]:
     return tuple(map(row, lines))
 
 
-def _crew(group: CrewGroup, phones: Mapping[str, Phone]) -> Crew:
+def _crew(group: CrewGroup, phones: Mapping[str, Phone], as_of: date) -> Crew:
     title = group.crew or _("No crew on record")
     return Crew(
         f"{title}, {group.depot}" if group.depot else title,
         phones.get(group.crew or "", Phone()),
-        tuple(row(line, placed=False) for holder in group.holders for line in holder.lines),
+        tuple(row(line, placed=False, as_of=as_of) for holder in group.holders for line in holder.lines),
+        group.crew or "",
     )
 
 

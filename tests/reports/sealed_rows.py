@@ -6,6 +6,7 @@ from gear.ledger import append
 from gear.models import Item
 from reports.models import AuditResult, AuditSample
 from tests import builders
+from tests.reports.loop_rows import MAKE as LOOP
 from tests.reports.mail_rows import MAKE as MAIL
 
 
@@ -36,4 +37,4 @@ def result(**columns):
     return AuditResult(**{**known, **columns})
 
 
-MAKE = {AuditSample: sample, AuditResult: result, **MAIL}
+MAKE = {AuditSample: sample, AuditResult: result, **MAIL, **LOOP}

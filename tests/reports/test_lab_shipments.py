@@ -14,9 +14,9 @@ from inspections.actions import reconciling, shipments
 from inspections.actions.reconciling import Stated
 from inspections.models import Shipment, ShipmentOutcome
 from reports import queries as reads
-from reports.pdf import overdue_html
+from reports.pdf import weekly_html
 from reports.rules.overdue import Scope
-from reports.wording import as_json
+from reports.wording import Weekly, as_json
 from tests import builders
 from tests.inspections import cartons
 
@@ -25,7 +25,7 @@ pytestmark = pytest.mark.django_db
 
 def told(scope=None, day=""):
     report = reads.overdue_report(question_in(day), scope=scope or Scope())
-    return " ".join(overdue_html(report, phones={}, lab=reads.lab_shipments(report.heading)).split())
+    return " ".join(weekly_html(Weekly(report, {}, reads.lab_shipments(report.heading), None)).split())
 
 
 def now():

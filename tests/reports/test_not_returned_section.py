@@ -76,7 +76,7 @@ def test_paper_has_the_section_and_json_has_not(client, kept):
     paper = client.get(reverse("overdue_report_pdf")).content
     words = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(paper)).pages)
     assert "Old pairs not returned: 2" in " ".join(words.split())
-    assert set(client.get(reverse("overdue_report_json")).json()) == {
+    assert set(client.get(reverse("api_overdue")).json()) == {
         "as_of", "rule_pack", "totals", "usable_now", "off_the_road", "due_soon",
     }  # fmt: skip
 

@@ -175,10 +175,10 @@ def test_a_report_that_does_not_reconcile_is_not_made(fleet, tmp_path, monkeypat
 
 
 def test_an_item_that_the_answers_pass_over_is_missed(fleet, monkeypatch):
-    from reports.queries import overdue
+    from gear.queries.book import Book
 
-    whole = overdue.queries.fleet
-    monkeypatch.setattr(overdue.queries, "fleet", lambda asked: list(whole(asked))[1:])
+    whole = Book.now
+    monkeypatch.setattr(Book, "now", lambda book: list(whole(book))[1:])
     sentence, status = refusal()
     assert "12 items were judged; 13 to 13 are in the table" in sentence
     assert status == 1

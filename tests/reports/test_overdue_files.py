@@ -39,7 +39,7 @@ DISGUISED = [
 
 
 def report():
-    return queries.overdue_report(question_in(), scope=Scope())
+    return queries.weekly(question_in(), scope=Scope()).report
 
 
 def read_csv(told):
@@ -145,6 +145,11 @@ def test_a_csv_line_says_what_the_page_says(fleet):
         "days_over": "45",
         "days_left": "",
         "winning_clock": "first_issue+6",
+        "open_since": "2026-08-01",
+        "still_open": "yes",
+        "owner": "",
+        "promised_on": "",
+        "replacement": "",
         "reason_codes": "OUT_OF_DATE SET_NOT_COMPLETE",
         "reasons": line["reasons"],
         "sources": line["sources"],
@@ -184,7 +189,7 @@ def test_an_empty_report_is_a_file_with_its_header(cast, monday):
 @pytest.mark.django_db
 def test_json_has_exactly_the_keys_of_the_interface(fleet, client):
     client.force_login(fleet.cast.ines)
-    told = client.get("/reports/overdue.json").json()
+    told = client.get("/api/v1/reports/overdue/").json()
     line_keys = {
         "item_no", "kind", "class", "holder", "crew", "depot", "good_through", "days_over", "winning_clock", "reasons",
     }  # fmt: skip

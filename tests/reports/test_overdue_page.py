@@ -79,7 +79,7 @@ def test_a_visitor_is_asked_to_sign_in_and_nobody_can_post(cast, client, route):
 
 def test_a_foreman_sees_the_gear_of_his_crew_and_no_other(fleet):
     page = signed_in(fleet.cast.bertrand).get(PAGE)
-    assert section(page, "usable-now") == ["B-held", "B-lost", fleet.left.item_no, fleet.right.item_no]
+    assert section(page, "usable-now") == [fleet.left.item_no, fleet.right.item_no, "B-held", "B-lost"]
     assert "Only gear held by Crew 7." in text_of(page)
     assert "T-19" not in page.content.decode()
 
@@ -151,8 +151,8 @@ def test_page_one_names_crew_phone_holder_clock_and_days_over(fleet):
     assert "3 items are overdue in people's hands. The oldest: 45 days over." in words
     assert "Crew 7, Harbour depot Call bertrand: 555-0107" in words
     assert (
-        f"{fleet.left.item_no} Glove, class 2 Dev Person 31 JUL 2026 45 days over"
-        " STOP Out of date (6 months from first issue)." in words
+        f"{fleet.left.item_no} Glove, class 2, size 10 Dev Person 31 JUL 2026 45 days over"
+        " still open, since 1 AUG 2026 STOP Out of date (6 months from first issue)." in words
     )
 
 
@@ -212,7 +212,7 @@ def test_long_lists_are_cut_with_a_sentence_and_counts_stay_whole(fleet, monkeyp
     monkeypatch.setattr(overdue, "PAGE", Caps(2, 1, 0))
     page = signed_in(fleet.cast.ines).get(PAGE)
     words = text_of(page)
-    assert section(page, "usable-now") == ["B-held", "B-lost"]
+    assert section(page, "usable-now") == ["B-contracted", fleet.left.item_no]
     assert section(page, "due-soon") == ["B-due_in_0"]
     assert "Only the first 2 of 6 lines are shown here. The CSV file has all of them." in words
     assert "Due within 7 days: 2" in words

@@ -17,7 +17,7 @@ from gear.queries import question_in
 from reports import pdf, queries
 from reports.pdf.overdue import LEAST, LINES, PHONE_LINES, caps_for
 from reports.rules.overdue import Scope
-from reports.wording import Phone
+from reports.wording import Phone, Weekly
 from tests import builders
 
 CANARY = "canary-7f3a-must-never-be-read"
@@ -32,7 +32,8 @@ def pages_of(content):
 
 
 def printed(told=None, **choices):
-    return pdf.overdue_pdf(told or report(), phones={"Crew 7": Phone(("Bertrand",), "555-0107")}, **choices)
+    calls = {"Crew 7": Phone(("Bertrand",), "555-0107")}
+    return pdf.weekly_pdf(Weekly(told or report(), calls, None, None), **choices)
 
 
 # What stands on it
@@ -150,7 +151,7 @@ def test_what_is_cut_says_so_and_names_the_csv(cast, monday):
     for number in range(3):
         builders.blanket(f"B-{number}", at=builders.holder("truck", "T-12"))
     told = report()
-    html = pdf.overdue_html(told, phones={}, caps=pdf.overdue.Caps(1, 1, 1))
+    html = pdf.weekly_html(Weekly(told, {}, None, None), caps=pdf.overdue.Caps(1, 1, 1))
     assert "Only the first 1 of 3 lines are shown here. The CSV file has all of them." in html
     assert 'class="count">3<' in html
 

@@ -15,7 +15,7 @@ from gear.rules.entries import HOLDER_KINDS, USABLE_HOLDERS
 from reports import pdf, queries
 from reports.rules.overdue import Scope
 from reports.spreadsheets import csv_lines, write_workbook
-from reports.wording import as_json
+from reports.wording import Weekly, as_json
 from tests import builders
 from tests.reports.harbour import MONDAY
 from tests.reports.test_overdue_page import section, signed_in
@@ -140,7 +140,7 @@ def test_page_json_csv_and_workbook_list_the_same_items_in_the_same_order(made_u
 @pytest.mark.parametrize("made_up", [3], indirect=True)
 def test_the_pdf_lists_the_same_items_under_the_same_heads(made_up):
     report = queries.overdue_report(question_in(), scope=Scope())
-    content = pdf.overdue_pdf(report, phones={})
+    content = pdf.weekly_pdf(Weekly(report, {}, None, None))
     words = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(content)).pages)
     words = " ".join(words.split())
     heads = (

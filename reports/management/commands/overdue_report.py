@@ -18,7 +18,7 @@ from reports import queries
 from reports.pdf import PAPERS, NotSet, weekly_html, weekly_pdf
 from reports.rules.overdue import DoesNotReconcile, OverdueReport, Scope
 from reports.spreadsheets import csv_lines, write_workbook
-from reports.wording import Weekly, weekly_json
+from reports.wording import Weekly, as_json
 
 NOT_ALL_WELL = (
     1  # exit status: nothing was made, or what was made lists items whose record cannot be relied upon
@@ -90,7 +90,7 @@ def _week(as_of: str) -> Weekly:
 
 def _content(week: Weekly, wanted: str, *, paper: str) -> bytes:
     if wanted == "json":
-        return (json.dumps(weekly_json(week), ensure_ascii=False, indent=2) + "\n").encode()
+        return (json.dumps(as_json(week.report), ensure_ascii=False, indent=2) + "\n").encode()
     if wanted == "csv":
         return "".join(csv_lines(week.report)).encode()
     if wanted == "html":
