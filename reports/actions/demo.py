@@ -38,6 +38,7 @@ from reports.actions.demo_counter import at_the_counter
 from reports.actions.demo_job import trucks_and_job
 from reports.actions.demo_trucks import trucks
 from reports.actions.demo_weeks import capacities
+from reports.actions.recipients import list_address
 
 
 def load(today: date) -> dict[str, int]:
@@ -52,6 +53,7 @@ def load(today: date) -> dict[str, int]:
     story.told()
     lab_carton(today, story.act)
     capacities(today, story.act)
+    list_address("safety@penhallow.example", act=story.act("ines"))
     at_the_counter(today, story.act)
     bench_day(today, story.act)
     trucks(today, story.act)
@@ -77,6 +79,7 @@ def _people() -> dict[str, User]:
             role=one.role,
             crew=crews.get(one.crew),
             depot=depots.get(one.depot),
+            email=one.email,
         )
         person.set_password(people.PASSWORD)
         person.save()

@@ -55,7 +55,8 @@ class Letter:
 @dataclass(frozen=True)
 class Posted:
     """What came of it now. `state` is "accepted", "before" (accepted earlier), "busy" or "wait" (not tried now),
-    "later" or "refused". `server_down`: nobody else would fare better now. `may_have_arrived`: it is a second copy.
+    "later" or "refused", and then `why` says what the mail server said. `server_down`: nobody else would fare better
+    now. `may_have_arrived`: it is a second copy.
     """
 
     state: str
@@ -63,6 +64,7 @@ class Posted:
     again_at: datetime | None = None
     server_down: bool = False
     may_have_arrived: bool = False
+    why: str = ""
 
     @property
     def taken(self) -> bool:
@@ -135,7 +137,7 @@ def _handed_over(letter: Letter, attempt: MailAttempt, *, copies: int) -> Posted
         _send(letter)
     except Exception as error:  # every failure is kept as the outcome of its attempt, and told
         posted = _told(letter, error)
-        append(MailOutcome(attempt=attempt, outcome=posted.state, detail=posted.sentence[:500]))
+        append(MailOutcome(attempt=attempt, outcome=posted.state, detail=posted.why[:500]))
         return posted
     append(MailOutcome(attempt=attempt, outcome=ACCEPTED))
     if not copies:
@@ -182,8 +184,9 @@ def _send(letter: Letter) -> None:
 
 def _told(letter: Letter, error: Exception) -> Posted:
     """A failure as an outcome, with a sentence to act on. Nothing secret is in it."""
-    outcome, why, server_down = _judged(error)
-    return Posted(outcome, _without_secrets(f"{letter.address}: {why}"), server_down=server_down)
+    outcome, words, server_down = _judged(error)
+    why = _without_secrets(words)
+    return Posted(outcome, f"{letter.address}: {why}", server_down=server_down, why=why)
 
 
 def _judged(error: Exception) -> tuple[str, str, bool]:

@@ -86,7 +86,14 @@ def _last_attempt() -> Iterator[Finding]:
     last = MailOutcome.objects.select_related("attempt").order_by("-at").first()
     if last is not None and last.outcome != "accepted":
         title = _("Last mail")
-        yield Finding("MAIL_FAILED", AMBER, title, last.detail, last.at, page="weekly_reports")
+        yield Finding(
+            "MAIL_FAILED",
+            AMBER,
+            title,
+            f"{last.attempt.address}: {last.detail}",
+            last.at,
+            page="weekly_reports",
+        )
 
 
 def _unmailed() -> Iterator[Finding]:

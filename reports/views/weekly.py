@@ -80,7 +80,7 @@ def _told(report: WeeklyReport, current: list[mailed.Recipient], newest: str) ->
         "made": moment(report.at),
         "known": moment(report.known_at),
         "late": report.known_at < report.at and report.known_at == report.as_of_at,
-        "files": list(report.files.all()),
+        "files": sorted(report.files.all(), key=lambda one: list(FILE_TYPES).index(one.kind)),
         "taken": [(one.address, moment(one.settled_at or one.at)) for one in taken.values()],
         "waiting": [one.address for one in wanted if one.address.casefold() not in taken],
         "tries": [_try(one) for one in made],
