@@ -26,6 +26,11 @@ ROUTES = {
     # The record of an item is open to everybody who signs in, and so is the paper of the tests in it.
     **{name: {"GET": EVERYONE} for name in ("certificates", "certificates_pdf", "certificate")},
     **{name: {"GET": OFFICE} for name in ("fleet_as_of", "fleet_as_of_csv")},
+    **{
+        f"{name}{form}": {"GET": OFFICE}
+        for name in ("corrections_log", "rule_changes", "refusals_log")
+        for form in ("", "_csv")
+    },
     # Whoever may read may draw a sample and work out what it proves: that records nothing.
     **{name: {"GET": OFFICE} for name in ("audit_sample", "audit_sample_pdf", "audit_sample_csv")},
     **{name: {"GET": OFFICE, "POST": ACTS["enter_audit"]} for name in ("audit_samples", "audit_results")},
