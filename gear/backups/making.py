@@ -33,13 +33,14 @@ WITHOUT = (
 )
 
 
-def make(target: Path) -> tuple[Backup, list[str]]:
+def make(target: Path, *, with_answers: bool = True) -> tuple[Backup, list[str]]:
     """Make a backup under a name that must be free; with it, the photos whose files are gone.
 
     Raises BackupRefused, and then there is no file.
 
     Everything in it is of one moment, but for photos: their files are stored before their rows, so every photo that
-    a row names is there.
+    a row names is there. Answers are left out where the tables are of another version than this program, which
+    could not give those of that version.
     """
     if target.exists():
         raise BackupRefused(_("%s is there already. Give another name.") % target)
@@ -51,9 +52,11 @@ def make(target: Path) -> tuple[Backup, list[str]]:
         at = timezone.now()
         figures = stated.stated()
         at = max(at, datetime.fromisoformat(figures["newest_at"] or at.isoformat()))
-        _write_lines(work / ANSWERS, stated.answers(at))
         photos = list(Photo.objects.order_by("pk").values_list("path", flat=True))
-        members = [(record.name, record), (ANSWERS, work / ANSWERS)]
+        members = [(record.name, record)]
+        if with_answers:
+            _write_lines(work / ANSWERS, stated.answers(at))
+            members.append((ANSWERS, work / ANSWERS))
         members += [(PACKS + file.name, file) for file in stated.pack_files()]
         missing: list[str] = []
         stored = _media_members(work, [name for name, _size in media], photos, missing)

@@ -55,7 +55,7 @@ class Restored:
 
 def verified(path: Path) -> Examined:
     """Restore a backup to a scratch place, prove it there, and note that it was. Raises BackupRefused."""
-    with _read_back(path, _scratch_folder()) as (examined, _database, _archive):
+    with read_back(path) as (examined, _database, _archive):
         stated_ = examined.manifest
     note = Backup(
         file=str(path),
@@ -83,7 +83,7 @@ def restore(path: Path, *, replace: bool, seal: Anchor | None = None) -> Restore
                     "There is a record here already. With --replace it is put aside under a dated name, never deleted."
                 )
             )
-        with _read_back(path, _scratch_folder()) as (examined, database, archived):
+        with read_back(path) as (examined, database, archived):
             check_seal(examined.manifest["seal"], seal)
             with scratch.looking_at(database):
                 _say_so(examined, seal)
@@ -121,8 +121,9 @@ def check_seal(newest: str, held: Anchor | None) -> None:
 
 
 @contextmanager
-def _read_back(path: Path, place: Path) -> Iterator[tuple[Examined, scratch.Settings, Archive]]:
+def read_back(path: Path) -> Iterator[tuple[Examined, scratch.Settings, Archive]]:
     """The backup in a scratch database, proven, and the migrations of this version applied to it."""
+    place = _scratch_folder()
     with archive.opened(path) as archived:
         manifest = archived.manifest
         stated.check_version(manifest)
@@ -163,7 +164,7 @@ def _prove(examined: Examined, archived: Archive) -> None:
     found = stated.stated()
     for name in ("rows", "entries", "head", "seal", "newest_at", "migrations"):
         if found[name] != manifest[name]:
-            raise BackupRefused(_differs(name, manifest[name], found[name]))
+            raise BackupRefused(differs(name, manifest[name], found[name]))
     migrate_scratch(examined, found["migrations"])
     if problems := verify():
         first = problems[0].sentence
@@ -177,7 +178,8 @@ def _prove(examined: Examined, archived: Archive) -> None:
                 _("The photo %s in this backup is not the one that was stored. Use another backup.")
                 % photo["path"]
             )
-    examined.changed = stated.changed(archived.lines(ANSWERS), stated.answers(examined.made_at))
+    if ANSWERS in archived.members:
+        examined.changed = stated.changed(archived.lines(ANSWERS), stated.answers(examined.made_at))
 
 
 def migrate_scratch(examined: Examined, migrations: list[list[str]]) -> None:
@@ -187,14 +189,13 @@ def migrate_scratch(examined: Examined, migrations: list[list[str]]) -> None:
         examined.migrated = True
 
 
-def _differs(name: str, was: Any, found: Any) -> str:
+def differs(name: str, was: Any, found: Any) -> str:
+    """What two copies do not have in common, in words."""
     if name == "rows":
         tables = sorted(table for table in {*was, *found} if was.get(table) != found.get(table))
         name, was, found = tables[0], was.get(tables[0]), found.get(tables[0])
     told = {"name": name, "was": was, "found": found}
-    return (
-        _("Of %(name)s this backup states %(was)s, and %(found)s was found in it. Use another backup.") % told
-    )
+    return _("The copy differs in %(name)s: %(was)s were stated and %(found)s found. Do not use it.") % told
 
 
 def _say_so(examined: Examined, seal: Anchor | None) -> None:

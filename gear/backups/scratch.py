@@ -42,6 +42,17 @@ def looking_at(database: Mapping[str, Any]) -> Iterator[Any]:
         made.close()
 
 
+@contextmanager
+def back_at(connection: Any) -> Iterator[None]:
+    """This thread reads from the database of a connection that is open already, for a moment."""
+    before = connections["default"]
+    connections["default"] = connection
+    try:
+        yield
+    finally:
+        connections["default"] = before
+
+
 def is_sqlite(database: Mapping[str, Any]) -> bool:
     """Whether the database is a file of its own."""
     return str(database["ENGINE"]).endswith("sqlite3")

@@ -17,8 +17,8 @@ from django.utils.translation import gettext as _
 
 from gear.backups.archive import BackupRefused
 from gear.backups.scratch import LEFT_OUT
-from gear.ledger import last_seal, site_zone
-from gear.models import Entry, GearSet, ItemState, SiteHead
+from gear.ledger import site_zone
+from gear.models import Entry, GearSet, ItemState, Seal, SiteHead
 from gear.queries import everything, question
 from gear.rules.moments import local_day
 from gear.rules.packs.loading import DEFAULT as PACKS
@@ -39,7 +39,8 @@ def pack_files() -> list[Path]:
 def stated() -> dict[str, Any]:
     """Figures of the record in the database that is looked at. Columns read here are as old as the first release."""
     entries = Entry.objects.aggregate(count=Count("pk"), newest=Max("recorded_at"))
-    seal = last_seal()
+    newest = Seal.objects.order_by("-number").values_list("number", "hash", "sealed_at").first()
+    number, hashed, sealed_at = newest or (0, "", None)
     return {
         "version": version(),
         "database": connection.vendor,
@@ -48,8 +49,8 @@ def stated() -> dict[str, Any]:
         "entries": entries["count"],
         "newest_at": entries["newest"].isoformat() if entries["newest"] else "",
         "head": head(),
-        "seal": f"{seal.number}:{seal.hash}" if seal else "",
-        "sealed_at": seal.sealed_at.isoformat() if seal else "",
+        "seal": f"{number}:{hashed}" if newest else "",
+        "sealed_at": sealed_at.isoformat() if sealed_at else "",
     }
 
 

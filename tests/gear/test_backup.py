@@ -1,62 +1,30 @@
 """A backup holds what was acknowledged before it began, restores, and is proven before it is believed."""
 
+# ruff: noqa: F811 - a fixture that is asked for by its name
 import os
 import threading
-from contextlib import contextmanager
 from pathlib import Path
 from uuid import uuid4
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import connection, connections
-from django.utils import timezone
+from django.db import connections
 
-from gear.actions import photos
 from gear.backups import archive, making, restoring, scratch, stated
-from gear.ledger import Draft, make_seal, record
-from gear.models import Seal
-from gear.queries import answer, backups, question, restored
+from gear.ledger import Draft, record
+from gear.queries import backups, restored
 from tests import builders
-from tests.inspections.phones import picture
+from tests.gear.backed_up import book, empty_place, newest_seal, places, verdict  # noqa: F401 - fixtures
 
 pytestmark = pytest.mark.django_db(transaction=True)
 ROUNDS = int(os.environ.get("BACKUPS", "5"))  # of the write storm
 WRITERS = 3
 
 
-@pytest.fixture(autouse=True)
-def places(settings, tmp_path, monkeypatch):
-    settings.DATA_DIR, settings.MEDIA_ROOT = tmp_path, tmp_path / "media"
-    if connection.vendor == "sqlite":
-        options = connections["default"].settings_dict["OPTIONS"]
-        monkeypatch.setitem(options, "init_command", options["init_command"].replace("FULL", "OFF"))
-
-
-@pytest.fixture
-def book(cast):
-    """A good blanket and a good pair, a photo, and a seal over all of it."""
-    blanket = builders.blanket("B-1", label="ABCDEFGHJKM")
-    builders.tested(blanket, *builders.pair("P-1"))
-    entry = builders.happened(blanket, "noted", note="seen", by=cast.dev)
-    photos.keep(picture(), photo_id=uuid4(), entry=entry)
-    make_seal(timezone.now())
-    return blanket
-
-
 @pytest.fixture
 def night(book, tmp_path):
     call_command("backup", tmp_path / "night.backup")
     return tmp_path / "night.backup"
-
-
-def verdict(item_no="B-1"):
-    found = answer(item_no, question())
-    return found.verdict, [reason.code for reason in found.reasons]
-
-
-def newest_seal():
-    seal = Seal.objects.latest("number")
-    return f"{seal.number}:{seal.hash}"
 
 
 def test_taken_while_people_write_it_restores_and_lacks_nothing_acknowledged_before(book, tmp_path):
@@ -135,18 +103,6 @@ def test_what_is_restored_is_the_record_of_the_backup_and_the_one_before_is_kept
     with scratch.looking_at({"NAME": kept}):
         assert verdict() == ("stop", ["HELD"])
     assert verdict() == ("unknown", ["RESTORED"])
-
-
-@contextmanager
-def empty_place():
-    """An installation in which nothing was recorded yet."""
-    current = scratch.current()
-    if scratch.is_sqlite(current):
-        with scratch.folder_beside(Path(str(current["NAME"])).parent) as work:
-            yield {"NAME": str(work / "empty.sqlite3")}
-        return
-    with scratch.filled_postgresql(current, None) as database:
-        yield database
 
 
 def test_an_empty_place_needs_no_leave_and_a_wrong_seal_puts_nothing_there(night):
