@@ -99,7 +99,7 @@ def test_what_is_typed_is_checked(monkeypatch, typed, said):
         run("add_person", "tomas", "--role", "clerk")
 
 
-def test_a_lost_password_is_replaced_and_kept_as_done_by_command(cast, stated):
+def test_a_lost_password_is_replaced_and_kept_as_done_by_command(cast, stated, caplog):
     client = Client()
     client.force_login(cast.pim)
     client.get("/people/")
@@ -107,6 +107,7 @@ def test_a_lost_password_is_replaced_and_kept_as_done_by_command(cast, stated):
     assert client.get("/people/").status_code == 302
     assert Client().login(username="pim", password=PASSWORD)
     assert kept() == [("pim", "password_set", "system", None)]
+    assert "Security: pim was given a new password by command" in caplog.text
 
 
 def test_resetting_says_that_an_account_is_closed(cast, stated):

@@ -1,5 +1,7 @@
 """Gives a person a new password from the console, for the day the administrator's own is lost."""
 
+import logging
+from getpass import getuser
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -11,6 +13,8 @@ from gear.actions import people
 from gear.actions.acting import Act
 from gear.management.passwords import new_password
 from gear.models import User
+
+log = logging.getLogger(__name__)
 
 
 class Command(BaseCommand):
@@ -37,6 +41,8 @@ class Command(BaseCommand):
         if options["dry_run"]:
             self.stdout.write(_("%s could be given this password.") % person.username)
             return
+        # Beside the entry, for whoever watches the log of this machine: it names the account that ran the command.
+        log.warning("Security: %s was given a new password by command, by %s", person.username, getuser())
         self.stdout.write(_("%s has a new password; their sessions have ended.") % person.username)
         if not person.is_active:
             self.stdout.write(_("The account is deactivated: another administrator must reactivate it."))
