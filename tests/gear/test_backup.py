@@ -1,6 +1,5 @@
 """A backup holds what was acknowledged before it began, restores, and is proven before it is believed."""
 
-# ruff: noqa: F811 - a fixture that is asked for by its name
 import os
 import threading
 from pathlib import Path

@@ -1,6 +1,5 @@
 """What replaces or moves the whole record does all of it or nothing, and says which answers changed."""
 
-# ruff: noqa: F811 - a fixture that is asked for by its name
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
