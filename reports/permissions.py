@@ -34,6 +34,9 @@ ROUTES = {
     # Whoever may read may draw a sample and work out what it proves: that records nothing.
     **{name: {"GET": OFFICE} for name in ("audit_sample", "audit_sample_pdf", "audit_sample_csv")},
     **{name: {"GET": OFFICE, "POST": ACTS["enter_audit"]} for name in ("audit_samples", "audit_results")},
+    # What was true of a piece and who was told what: for whoever looks into it.
+    **{name: {"GET": OFFICE} for name in ("record_of", "record_pdf")},
+    **{name: {"GET": ANYONE} for name in ("record_check", "record_program")},
     # Whoever holds the paper may check it.
     **{name: {"GET": ANYONE} for name in ("certificate_check", "certificate_program")},
 }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -92,12 +92,15 @@ def record_of(
     identity: Mapping[str, Any] | None = None,
     *,
     photos: Mapping[UUID, Sequence[Photo]] | None = None,
+    known_at: datetime | None = None,
 ) -> Record:
     """Every entry about the item ever recorded, in one query. What a later program wrote is shown as it stands.
 
-    Places are drawn on a piece of the kind and hand that `identity` says; `photos` stand beside their entries.
+    With `known_at` only what was recorded by then, with the corrections known then. Places are drawn on a piece of the
+    kind and hand that `identity` says; `photos` stand beside their entries.
     """
-    found = list(Entry.objects.filter(item=item).select_related("by").order_by("position"))
+    recorded = Entry.objects.filter(item=item).select_related("by").order_by("position")
+    found = list(recorded.filter(recorded_at__lte=known_at) if known_at else recorded)
     corrections: dict[Any, list[Entry]] = {}
     for entry in found:
         if entry.kind == "corrected":

@@ -38,3 +38,12 @@ def local_day(moment: datetime, zone: ZoneInfo) -> date:
         return moment.astimezone(zone).date()
     except OverflowError:
         return date.min if moment.year == date.min.year else date.max
+
+
+def moments_of(wall: datetime, zone: ZoneInfo) -> tuple[datetime, ...]:
+    """The moments, in UTC, at which the clocks of the zone show `wall` (a datetime without a zone), earliest first.
+
+    None where the clocks were put forward over it, two where they were put back over it.
+    """
+    both = {wall.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)}
+    return tuple(sorted(one for one in both if one.astimezone(zone).replace(tzinfo=None) == wall))

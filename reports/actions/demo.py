@@ -35,6 +35,7 @@ from inspections.rules.testfacts import Paper
 from reports.actions.demo_bench import bench_day
 from reports.actions.demo_carton import lab_carton
 from reports.actions.demo_counter import at_the_counter
+from reports.actions.demo_incident import incident
 from reports.actions.demo_job import trucks_and_job
 from reports.actions.demo_trucks import trucks
 from reports.actions.demo_weeks import capacities
@@ -46,6 +47,7 @@ def load(today: date) -> dict[str, int]:
     books = fleet.books(today)
     with transaction.atomic():
         cast = _people()
+        incident(today, cast)
         _instruments(today, cast)
         _import(gear_book, "penhallow-gear.csv", books.gear, gearbook.COLUMNS)
         _import(test_book, "penhallow-tests.csv", books.tests, testbook.COLUMNS)
