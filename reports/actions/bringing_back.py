@@ -23,12 +23,14 @@ from django.db import DatabaseError, IntegrityError, connection, models, transac
 from django.utils.translation import gettext as _
 
 import inspections.guards
-from gear.ledger import states
+from gear.backups import stated
+from gear.ledger import Draft, last_seal, record, states
 from gear.ledger.rows import Maker, Table, WrongRow, restart_numbers, tables
 from gear.ledger.seals import Anchor
 from gear.ledger.verify import verify
 from gear.ledger.writers import hold_writers
 from gear.models import Entry, GearSet, Item, ItemState, User
+from gear.queries import restored
 from inspections.models import Device
 from reports.actions.exporting import migrations
 from reports.rules import verify_export
@@ -44,11 +46,15 @@ class CannotBring(Exception):
 
 @dataclass(frozen=True)
 class Brought:
-    """What was brought in: rows by table, the moment of the export, and its newest seal or nothing."""
+    """What was brought in: rows by table, the moment of the export, and its newest seal or nothing.
+
+    Where it was not `compared` with that very seal, every answer is `unknown` until somebody answers for the gap.
+    """
 
     rows: Mapping[str, int]
     made_at: str
     seal: str
+    compared: bool
 
 
 def bring_back(path: Path, *, printed: Sequence[tuple[int, str]] = (), now: datetime) -> Brought:
@@ -131,14 +137,8 @@ class _Bringing:
                 connection.check_constraints()
                 self._states()
                 restart_numbers()
-                problems = verify([Anchor(*one) for one in printed], files=True)
-                if problems:
-                    raise CannotBring(
-                        _first(
-                            _("What was brought in does not prove itself."),
-                            [one.sentence for one in problems],
-                        )
-                    )
+                self._prove(printed)
+                compared = self._say_so(printed)
         except IntegrityError as error:
             self._remove_written()
             raise CannotBring(_("Rows of the export do not belong together: %s") % error) from None
@@ -146,7 +146,26 @@ class _Bringing:
             self._remove_written()
             raise
         manifest = self.check.manifest
-        return Brought(rows, manifest["made_at"], manifest["seal"])
+        return Brought(rows, manifest["made_at"], manifest["seal"], compared)
+
+    def _prove(self, printed: Sequence[tuple[int, str]]) -> None:
+        problems = verify([Anchor(*one) for one in printed], files=True)
+        if problems:
+            what = _("What was brought in does not prove itself.")
+            raise CannotBring(_first(what, [one.sentence for one in problems]))
+
+    def _say_so(self, printed: Sequence[tuple[int, str]]) -> bool:
+        """Put on record that this record was put back, as a restore does; whether its newest seal was compared."""
+        made_at, newest = self.check.manifest["made_at"], last_seal()
+        seal = f"{newest.number}:{newest.hash}" if newest else ""
+        facts = {"made_at": made_at, "seal": seal, "head": stated.head()}
+        record(Draft(None, restored.RESTORED, facts), by=None, via="system")
+        # The verifier compared what was printed already; an older seal says nothing of what came after it.
+        compared = newest is not None and any(number == newest.number for number, _hash in printed)
+        if compared:
+            answered = {"how": "seal", "seal": seal}
+            record(Draft(None, restored.ACCEPTED, answered), by=None, via="system")
+        return compared
 
     def _remove_written(self) -> None:
         for name in self.written:

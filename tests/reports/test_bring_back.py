@@ -14,17 +14,19 @@ from gear import guards, queries
 from gear.ledger import make_seal, verify
 from gear.ledger.rows import APPS, reason_left_out
 from gear.models import Entry, Item, ItemState, Seal, User
+from gear.queries import restored
 from inspections.models import BenchRow, Device
 from reports.actions import bringing_back, exporting
 from reports.actions.bringing_back import CannotBring, bring_back
-from reports.rules.verify_export import ENTRIES, MANIFEST, packed
+from reports.rules.verify_export import ENTRIES, HEADS, MANIFEST, packed
 from tests import builders
 from tests.reports.harbour import MORNING
 from tests.reports.recorded import PICTURE, emptied, everything, lines_of, rows_in, unpacked
 
 pytestmark = pytest.mark.django_db
-# What is not what it was, on purpose.
+# What is not what it was, on purpose: nobody can sign in, and the site's record tells of the import.
 CLOSED = {"tables/gear.user.jsonl", "tables/inspections.device.jsonl"}
+TOLD = {ENTRIES, HEADS, "tables/gear.sitehead.jsonl"}
 
 
 @pytest.fixture
@@ -50,11 +52,19 @@ def answers():
 
 
 def histories():
-    return list(Entry.objects.order_by("item_id", "gear_set_id", "position").values())
+    """Every entry but what tells of the import itself."""
+    own = Entry.objects.exclude(kind__in=(restored.RESTORED, restored.ACCEPTED))
+    return list(own.order_by("item_id", "gear_set_id", "position").values())
 
 
 def states():
     return list(ItemState.objects.order_by("pk").values())
+
+
+def record_seal(path):
+    """The newest seal of an export, as it would stand on a printed report."""
+    number, _colon, digest = json.loads(unpacked(path)[MANIFEST])["seal"].partition(":")
+    return int(number), digest
 
 
 def count_of_everything():
@@ -81,9 +91,8 @@ def test_an_export_brought_into_an_empty_installation_is_the_same_record(here, c
     default_storage.delete("photos/2026/09/a.jpg")
     assert count_of_everything() == 0
     seal = json.loads(unpacked(path)[MANIFEST])["seal"]
-    number, digest = seal.split(":")
 
-    brought = bring_back(path, printed=[(int(number), digest)], now=timezone.now())
+    brought = bring_back(path, printed=[record_seal(path)], now=timezone.now())
 
     assert (answers(), histories(), states()) == before
     assert verify.verify(files=True) == []
@@ -94,7 +103,23 @@ def test_an_export_brought_into_an_empty_installation_is_the_same_record(here, c
     assert guards.missing(connection) == []
     first, second = unpacked(path), unpacked(exported(here / "again.zip"))
     tables = {name for name in first if name.endswith(".jsonl") or name.startswith(("content/", "media/"))}
-    assert {name for name in tables if first[name] != second[name]} == CLOSED
+    assert {name for name in tables if first[name] != second[name]} == CLOSED | TOLD
+    more = [row for row in second[ENTRIES].splitlines() if row not in set(first[ENTRIES].splitlines())]
+    assert [json.loads(row)["kind"] for row in more] == ["restored", "restore_accepted"]
+    assert len(second[ENTRIES].splitlines()) == len(first[ENTRIES].splitlines()) + 2
+
+
+def test_nothing_is_good_until_the_newest_seal_was_compared_or_signed_for(record):
+    """As after a restore: what was recorded after the export is not in it."""
+    number, digest = record_seal(record)
+    brought = bring_back(record, now=timezone.now())
+    assert not brought.compared
+    answer = queries.seen("B-1", queries.question()).answer
+    assert answer.verdict == "unknown"
+    assert "RESTORED" in {reason.code for reason in answer.reasons}
+    emptied()
+    assert bring_back(record, printed=[(number, digest[:16])], now=timezone.now()).compared
+    assert "RESTORED" not in {one.code for one in queries.seen("B-1", queries.question()).answer.reasons}
 
 
 def test_the_record_goes_on_where_it_was_and_nobody_can_sign_in_yet(here, cast):
@@ -234,4 +259,5 @@ def test_the_command_says_what_was_brought_in_or_why_nothing_was(record, here, c
     call_command("import_records", str(record))
     said = capsys.readouterr().out
     assert "Brought in: 2 entries" in said
+    assert "confirm_restore" in said
     assert "add_person" in said

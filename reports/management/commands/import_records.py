@@ -47,6 +47,13 @@ class Command(BaseCommand):
         self.stdout.write(
             _("Newest seal: %s") % brought.seal if brought.seal else _("Nothing was sealed yet.")
         )
+        if not brought.compared:
+            self.stdout.write(
+                _(
+                    "Every answer is unknown until the newest seal was compared with one that is held outside, or an "
+                    "administrator signed for the gap: manage.py confirm_restore, or the page Restored record."
+                )
+            )
         self.stdout.write(
             _(
                 "Everybody is deactivated. Add an administrator (manage.py add_person NAME --role administrator), who "
