@@ -18,6 +18,7 @@ from reports.rules.overdue import OverdueReport, Scope
 from reports.rules.weeks import Week
 from reports.spreadsheets import csv_lines
 from reports.wording import Caps, Weekly, tell
+from reports.wording.beside import tell_beside
 
 BODY = Caps(60, 0, 0)  # a mail is read on a telephone; the PDF has the rest
 
@@ -92,6 +93,7 @@ def _totals(report: OverdueReport) -> dict[str, int | None]:
 def _body(made: Weekly, *, week: Week, has_pdf: bool) -> str:
     shown: dict[str, Any] = {
         "told": tell(made.report, phones=made.phones, caps=BODY),
+        "beside": tell_beside(made),
         "week": week.label,
         "has_pdf": has_pdf,
         "address": week_address(),

@@ -97,6 +97,7 @@ def test_the_mail_says_what_page_one_says_and_where_to_work_on_it(clock, office)
     assert "1 item is overdue in someone's hands." in body
     assert "Crew 7, Harbour depot" in body
     assert "STOP  B-1  Blanket" in body
+    assert "1  overdue in hands (Last week" in body
     assert "https://gear.example.org/reports/" in body
     assert WeeklyReport.objects.get().totals["overdue"] == 1
 
