@@ -1,0 +1,5 @@
+"""What reports keep, to look at in the admin site."""
+
+from gear.admin import register_evidence
+
+register_evidence("reports")
