@@ -19,7 +19,9 @@ class GearConfig(AppConfig):
         # A table rebuild drops triggers on SQLite without a word, so they are put back after every migration.
         post_migrate.connect(guards.after_migrate, dispatch_uid="gear.guards")
         post_migrate.connect(make_sign_in_table, sender=self, dispatch_uid="gear.sign_in")
-        for check in (*installation.CHECKS, backups.check, restored.check):
+        for check in reversed(installation.CHECKS):
+            health.register(check, first=True)
+        for check in (backups.check, restored.check):
             health.register(check)
 
 

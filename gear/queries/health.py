@@ -44,10 +44,13 @@ _looking = Lock()
 _kept: tuple[float, list[Finding]] | None = None
 
 
-def register(check: Check) -> None:
-    """Have a check asked from now on; called from the `ready` of an app, and harmless when repeated."""
+def register(check: Check, *, first: bool = False) -> None:
+    """Have a check asked from now on; called from the `ready` of an app, and harmless when repeated.
+
+    `first` is for what decides whether the others can be asked at all, whichever app was ready before.
+    """
     if check not in CHECKS:
-        CHECKS.append(check)
+        CHECKS.insert(0 if first else len(CHECKS), check)
 
 
 def findings(now: datetime) -> list[Finding]:
