@@ -118,8 +118,17 @@ ACTS = {
         lambda one, act, _people: looks.inspect_before_use(one, outcome="accept", act=act),
     ),
 }
-# Tested with the label, with tests, with sightings and with recalls.
-ELSEWHERE = {"relabel", "log_test", "acknowledge", "hold_batch", "release_batch"}
+# Tested with the label, with tests, with sightings, with recalls, with what is kept as evidence and with visitors.
+ELSEWHERE = {
+    "relabel",
+    "log_test",
+    "acknowledge",
+    "hold_batch",
+    "release_batch",
+    "keep_evidence",
+    "free_evidence",
+    "hand_back",
+}
 
 
 def test_the_table_covers_every_change():
