@@ -21,8 +21,8 @@ class GearConfig(AppConfig):
         post_migrate.connect(make_sign_in_table, sender=self, dispatch_uid="gear.sign_in")
         for check in reversed(installation.CHECKS):
             health.register(check, first=True)
-        for check in (backups.check, restored.check):
-            health.register(check)
+        health.register(backups.check)
+        health.register(restored.check)
 
 
 def make_sign_in_table(*, using: str = "default", **_ignored) -> None:
