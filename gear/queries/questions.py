@@ -100,9 +100,6 @@ def service_trouble(asked: Question) -> list[Reason]:
     return found
 
 
-clock_trouble = service_trouble  # by the name it had while only the clock was looked at
-
-
 def _day(field: str, text: str) -> date:
     try:
         day = date.fromisoformat(text)

@@ -131,6 +131,12 @@ def test_an_older_copy_put_back_by_hand_is_noticed_by_the_list_beside_the_databa
     assert outside.newest().hash == Seal.objects.get().hash
 
 
+def test_a_seal_that_was_made_elsewhere_is_listed_too(blanket):
+    seal = sealed()
+    call_command("seal_ledger")
+    assert outside.newest().hash == seal.hash
+
+
 def test_a_rewritten_record_with_as_many_seals_is_noticed_too(blanket, past_the_guards):
     call_command("seal_ledger")
     past_the_guards("UPDATE gear_seal SET hash = %s", "f" * 64)

@@ -57,9 +57,6 @@ class Command(BaseCommand):
                     "seal": last.sealed_at.isoformat(timespec="seconds"),
                 }
             )
-        if last and not now and timezone.localdate(last.sealed_at) == timezone.localdate(moment):
-            self._tell(_("Sealed already today."), last)
-            return
         if (gone := restored.waiting()) is not None and gone.outside is not None:
             raise CommandError(
                 _(
@@ -68,6 +65,11 @@ class Command(BaseCommand):
                 )
                 % gone.outside_seal
             )
+        if last:
+            outside.note(last)  # one that was made where this list does not stand, or by another program
+        if last and not now and timezone.localdate(last.sealed_at) == timezone.localdate(moment):
+            self._tell(_("Sealed already today."), last)
+            return
         seal = _patiently(moment)
         if seal is None:
             self._tell(_("Nothing was recorded since the last seal."), last)
