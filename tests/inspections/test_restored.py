@@ -73,6 +73,9 @@ def test_the_newest_seal_held_outside_ends_it(blanket, cast, client):
     put_back(f"{seal.number}:{seal.hash}")
     sealed()  # that night the record is sealed as ever; what counts is the seal it came with
     client.force_login(cast.pim)
+    page = client.get("/records/restored/").content.decode()
+    assert "has number 1." in page
+    assert seal.hash[:8] not in page  # it must come from outside, not from this page
     sent = {"seal": f"{seal.number}:{seal.hash[:16].upper()}", "current": "pim keeps a secret"}
     assert client.post("/records/restored/answer/", sent).status_code == 302
     assert told() == GOOD
