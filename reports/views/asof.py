@@ -29,7 +29,7 @@ from reports.rules.overdue import DoesNotReconcile, OverdueReport, Scope
 from reports.spreadsheets import csv_lines
 from reports.wording.rows import row
 
-ON_PAGE = 200  # rows of each table; counts are whole all the same
+ON_PAGE = 100  # rows of each table; counts are whole all the same
 LIST_NAMES = {
     "usable_now": gettext_lazy("usable now, not good"),
     "off_the_road": gettext_lazy("off the road"),

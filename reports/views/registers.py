@@ -37,9 +37,18 @@ def corrections(request: HttpRequest) -> HttpResponse:
     context = {
         "title": _("Corrections"),
         "rows": [_told(one) for one in found],
-        "delays": [(words.step(least), count) for least, count in reads.delays(period)],
+        "delays": _delays(period),
     }
     return _page(request, "reports/corrections.html", form, context, more)
+
+
+def _delays(period: Period) -> list[tuple[str, int]]:
+    """(how late, how many entries), each step up to the next."""
+    found = reads.delays(period)
+    ends = [least for least, _count in found[1:]]
+    return [
+        (words.step(least, below), count) for (least, count), below in zip(found, [*ends, None], strict=True)
+    ]
 
 
 def corrections_csv(request: HttpRequest) -> HttpResponseBase:

@@ -32,11 +32,13 @@ def delay(span: timedelta) -> str:
     return ngettext("%d minute", "%d minutes", minutes) % minutes
 
 
-def step(least: timedelta | None) -> str:
-    """A row of the late entries: how late at least."""
+def step(least: timedelta | None, below: timedelta | None) -> str:
+    """A row of the late entries: how late at least, and below how much."""
     if least is None:
         return _("within a day")
-    return ngettext("%d day late or more", "%d days late or more", least.days) % least.days
+    if below is None:
+        return _("%d days late or more") % least.days
+    return _("%(least)d to %(below)d days late") % {"least": least.days, "below": below.days}
 
 
 def pack_changes(new: Mapping[str, Any], old: Mapping[str, Any] | None) -> list[tuple[str, str, str]]:
