@@ -21,6 +21,7 @@ ROUTES = {
     },
     "stops_in_hands": {"GET": READERS, "POST": ACTS["confirm_stop"]},
     "mail_recipients": {"GET": OFFICE, "POST": ACTS["set_mail"]},
+    **{name: {"GET": OFFICE} for name in ("statistics", "statistics_csv", "statistics_pdf")},
     **{name: {"GET": OFFICE} for name in ("coming_weeks", "coming_weeks_csv", "due_list_csv")},
     "capacities": {"GET": OFFICE, "POST": ACTS["plan_capacity"]},
     # The record of an item is open to everybody who signs in, and so is the paper of the tests in it.

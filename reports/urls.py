@@ -17,6 +17,7 @@ from reports.views import (
     recipients,
     registers,
     roster,
+    statistics,
     stops,
     weekly,
 )
@@ -64,6 +65,9 @@ urlpatterns = [
     path("audit/sample.csv", audits.csv, name="audit_sample_csv"),
     path("audit/samples/", audit_results.samples, name="audit_samples"),
     path("audit/samples/<uuid:pk>/", audit_results.sample, name="audit_results"),
+    path("statistics/", statistics.page, name="statistics"),
+    path("statistics.csv", statistics.csv, name="statistics_csv"),
+    path("statistics.pdf", statistics.pdf, name="statistics_pdf"),
     path("coming-weeks/", coming_weeks.page, name="coming_weeks"),
     path("coming-weeks.csv", coming_weeks.csv, name="coming_weeks_csv"),
     path("coming-weeks/due-list.csv", coming_weeks.pieces_csv, name="due_list_csv"),
