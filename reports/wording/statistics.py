@@ -183,8 +183,8 @@ def groups_table(book: Yearbook, sort: str) -> Table:
         )
         return Table("crew", headings[sort], note, columns, tuple(map(_group, shown)), nothing())
     named = [(_group_name(sort, one.name), one) for one in found]
-    shown = [(name, one) for name, one in named if one.share.count or one.differs or sort == "age"]
-    rows = tuple((name, *_group(one)[1:]) for name, one in shown)
+    kept = [(name, one) for name, one in named if one.share.count or one.differs or sort == "age"]
+    rows = tuple((name, *_group(one)[1:]) for name, one in kept)
     note = _("Each against all others together: Fisher's exact test, corrected for their number after Holm.")
     if left := len(found) - len(rows):
         note += " " + _("Without a failure, and nothing to tell of them: %d.") % left
