@@ -9,6 +9,12 @@ from reports.rules.overdue import Scope
 READERS = OFFICE | {"foreman"}
 OVERDUE = ("overdue_report", *(f"overdue_report_{form}" for form in ("pdf", "csv", "xlsx", "json")))
 ROUTES = {
+    **{name: {"GET": READERS} for name in ("week", "exceptions", "lost_register")},
+    "promise": {"POST": ACTS["promise"]},
+    **{
+        name: {"GET": ACTS["note_exception"], "POST": ACTS["note_exception"]}
+        for name in ("exception_add", "exception_close")
+    },
     **{name: {"GET": READERS} for name in ("change_out", "change_out_pdf")},
     **{name: {"GET": OFFICE} for name in ("roster", "roster_csv")},
     **{name: {"GET": READERS} for name in (*OVERDUE, "api_overdue")},

@@ -10,8 +10,10 @@ from reports.views import (
     changeout,
     coming_weeks,
     dossier,
+    exceptions,
     exports,
     loadsheet,
+    lost,
     overdue,
     particulars,
     recipients,
@@ -19,10 +21,17 @@ from reports.views import (
     roster,
     statistics,
     stops,
+    week,
     weekly,
 )
 
 urlpatterns = [
+    path("week/", week.week, name="week"),
+    path("week/promise/", week.promise, name="promise"),
+    path("exceptions/", exceptions.register, name="exceptions"),
+    path("exceptions/add/", exceptions.add, name="exception_add"),
+    path("exceptions/<uuid:pk>/close/", exceptions.close, name="exception_close"),
+    path("registers/lost/", lost.register, name="lost_register"),
     path("reports/overdue/", overdue.page, name="overdue_report"),
     path("reports/overdue.pdf", overdue.pdf, name="overdue_report_pdf"),
     path("reports/overdue.csv", overdue.csv, name="overdue_report_csv"),

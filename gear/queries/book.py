@@ -25,6 +25,7 @@ from gear.rules.spells import Past, Spell
 log = logging.getLogger(__name__)
 
 WEEK = timedelta(days=7)
+SAYING_NOTHING = ("labelled", "noted")  # no answer, holder or condition follows from these
 EARLY = timedelta(days=1)  # a clock that ran ahead may have recorded something before it happened
 Told = tuple[Answer, ItemFacts]
 
@@ -123,6 +124,7 @@ def _spell(item_no: str, past: Past) -> Spell | None:
 def _touched(then: Question) -> QuerySet[Entry]:
     """Entries by which the facts of today differ from those of a moment: of what happened since, and corrections."""
     late = Entry.objects.filter(recorded_at__gt=then.as_of_at - EARLY)
+    late = late.exclude(kind__in=SAYING_NOTHING)
     return late.filter(Q(occurred_at__gt=then.as_of_at) | Q(kind="corrected"))
 
 

@@ -73,9 +73,8 @@ def _openings(book: Book, report: OverdueReport) -> dict[str, Spell | None]:
 
 
 def _spares(report: OverdueReport, asked: Question) -> dict[str, list[tuple[str, str]]]:
-    """What stands ready for the first lines of page one, and then for what falls due in somebody's hands."""
-    lines = (*report.usable_now, *(line for line in report.due_soon if line.usable))
-    numbers = [line.item_no for line in lines[:SPARED]]
+    """What stands ready for the first lines of page one."""
+    numbers = [line.item_no for line in report.usable_now[:SPARED]]
     offers = spares_of(numbers, asked, most=SPARES)
     return {item_no: [(one.name, one.place) for one in of if one.ready] for item_no, of in offers.items()} | {
         item_no: [] for item_no in numbers if item_no not in offers

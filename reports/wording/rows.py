@@ -26,7 +26,8 @@ class Row:
     """What page and print show of an item.
 
     `verdict` is the code, `tag` its word; `days` is empty where nothing dates the item; `belongs`
-    tells what the holder is, and whose. `opened`, `spare` and `promised` are those of a line of page one.
+    tells what the holder is, and whose. `opened`, `spare` and `promised` are those of a line of page one,
+    `chosen` whether its box is ticked.
     """
 
     item_no: str
@@ -46,6 +47,7 @@ class Row:
     promised: str = ""
     broken: bool = False
     promise_note: str = ""
+    chosen: bool = False
 
 
 def row(line: Line, *, placed: bool = True, as_of: date | None = None) -> Row:
