@@ -20,6 +20,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
 from gear import queries
@@ -93,6 +94,7 @@ class Command(BaseCommand):
         yield self._log_one(clerk)
         yield self._find_pair(clerk)
         yield self._bench_row(clerk)
+        yield from self._read()
         yield self._import(tests)
 
     def _scan(self, clerk: User) -> Line:
@@ -181,6 +183,31 @@ class Command(BaseCommand):
         ms, base = _alternate(save, _raw_write, SCAN_ROUNDS)
         return Line("save a row at the bench", ms, "raw INSERT, committed", base, _count(save))
 
+    def _read(self) -> Iterator[Line]:
+        """What supervisor and auditor open, each once after nothing of it was read before, beside the sign-in page."""
+        client, hello = _client(User.objects.create_user("bench-auditor", role="auditor")), _hello()
+        past = timezone.localtime() - timedelta(days=7)
+        item = Item.objects.order_by("pk").values_list("item_no", flat=True)[Item.objects.count() // 2]
+        as_of = {"item": item, "at": past.strftime("%Y-%m-%dT%H:%M")}
+        for job, name, asked in (
+            ("record as of a moment (page)", "record_of", as_of),
+            ("record as of a moment, PDF", "record_pdf", as_of),
+            ("this week (page)", "week", {}),
+            ("weekly report (page)", "overdue_report", {}),
+            ("weekly report, PDF", "overdue_report_pdf", {}),
+            ("coming 13 weeks (page)", "coming_weeks", {"weeks": "13"}),
+            ("book a week ago, both ways", "fleet_as_of", {"as_of": past.date().isoformat()}),
+        ):
+            address = reverse(name)
+            _ok(hello())
+            began = time.perf_counter()
+            with CaptureQueriesContext(connection) as captured:
+                answer = client.get(address, asked)
+                b"".join(answer)
+            ms = (time.perf_counter() - began) * 1000
+            _ok(answer)
+            yield Line(job, ms, "sign-in page", _once(hello), len(captured))
+
     def _import(self, tests: int) -> Line:
         numbers = ItemState.objects.filter(item__item_type__kind="glove").order_by("-pk")
         found = list(numbers.values_list("item__item_no", flat=True)[:tests])
@@ -215,6 +242,12 @@ def _alternate(subject: Callable, baseline: Callable, rounds: int) -> tuple[floa
             call()
             times.append((time.perf_counter() - began) * 1000)
     return statistics.median(taken[0]), statistics.median(taken[1])
+
+
+def _once(call: Callable) -> float:
+    began = time.perf_counter()
+    call()
+    return (time.perf_counter() - began) * 1000
 
 
 def _count(call: Callable) -> int:
