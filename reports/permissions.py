@@ -19,7 +19,8 @@ ROUTES = {
     **{name: {"GET": OFFICE} for name in ("roster", "roster_csv")},
     **{name: {"GET": READERS} for name in (*OVERDUE, "api_overdue")},
     **{name: {"GET": OFFICE} for name in ("data_quality", "data_quality_csv")},
-    **{name: {"GET": OFFICE} for name in ("exports", "export_file", "export_program")},
+    # Everything on record, names too: for whoever answers for the whole book (see `answers_for_all`).
+    **{name: {"GET": OFFICE - {"clerk"}} for name in ("exports", "export_file", "export_program")},
     **{name: {"GET": EVERYONE} for name in ("load_sheet", "fallback_pack_truck", "fallback_packs")},
     **{
         name: {"GET": OFFICE}
@@ -62,3 +63,8 @@ def scope_of(user: User) -> Scope:
     if user.role in _BOUND_TO_DEPOT and user.depot:
         return Scope("depot", user.depot.name)
     return Scope()
+
+
+def answers_for_all(user: User) -> bool:
+    """Whether a person may take away what is on file of everybody: whoever is bound to a depot may not."""
+    return scope_of(user) == Scope()

@@ -16,11 +16,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from reports.actions.exporting import PROGRAM, Asked, Busy, NotOnRecord, export
+from reports.permissions import answers_for_all
 from reports.queries.exports import Estimate, estimate
 
 log = logging.getLogger(__name__)
-# An export of more would keep one worker for more than some minutes; the command has the time.
-MOST_ENTRIES = 200_000
+# An export of more would keep one worker for longer than a server waits for it; the command has the time.
+MOST_ENTRIES = 100_000
 MOST_PIECES = 200
 
 
@@ -42,6 +43,8 @@ def download(request: HttpRequest) -> HttpResponseBase:
             ngettext("Give at most %s piece.", "Give at most %s pieces at once.", MOST_PIECES) % MOST_PIECES
         )
         return _shown(request, typed=typed, problem=many, status=400)
+    if not answers_for_all(request.user):
+        return _shown(request, typed=typed, problem=_of_one_depot(), status=403)
     if not items and estimate().entries > MOST_ENTRIES:
         return _shown(request, problem=_too_many(), status=400)
     target = tempfile.TemporaryFile(dir=settings.DATA_DIR)  # noqa: SIM115 - the answer closes it
@@ -72,6 +75,12 @@ def program(request: HttpRequest) -> HttpResponse:
     """The program that checks an export, to be kept and read by whoever uses it."""
     headers = {"Content-Disposition": f'attachment; filename="{PROGRAM.name}"'}
     return HttpResponse(PROGRAM.read_bytes(), content_type="text/x-python; charset=utf-8", headers=headers)
+
+
+def _of_one_depot() -> str:
+    return _(
+        "An export holds what is on file of every depot, and you answer for one. Ask an administrator for it."
+    )
 
 
 def _too_many() -> str:

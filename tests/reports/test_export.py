@@ -222,3 +222,14 @@ def test_the_page_says_how_large_it_is_and_gives_the_program(halvard):
     assert "about 1 megabyte" in page
     program = halvard.get(reverse("export_program"))
     assert program.content.startswith(b"#!/usr/bin/env python3")
+
+
+@pytest.mark.parametrize("asked", [{}, {"item": "G-00001"}])
+def test_whoever_is_bound_to_a_depot_takes_nothing_away_of_the_others(cast, asked):
+    cast.ines.depot = cast.depot
+    cast.ines.save()
+    client = Client()
+    client.force_login(cast.ines)
+    answer = client.get(reverse("export_file"), asked)
+    assert answer.status_code == 403
+    assert "you answer for one" in answer.content.decode()
