@@ -29,7 +29,9 @@ from reports.rules import dossier_check
 
 BEFORE = timedelta(hours=24)  # of the answers that were given; the whole of that day is shown as well
 MOST_REFUSALS = 100
-UNRELIABLE = frozenset({"CHAIN_BROKEN", "CLOCK_BEHIND", "PACK_REFUSED", "RECORD_UNREADABLE"})
+UNRELIABLE = frozenset({"CHAIN_BROKEN", "CLOCK_BEHIND", "PACK_REFUSED", "RECORD_UNREADABLE", "RESTORED"})
+LONGEST_SUBJECT = Refusal._meta.get_field("subject").max_length
+_WORD = re.compile(r"[A-Za-z0-9][A-Za-z0-9._#-]*")
 
 
 @dataclass(frozen=True)
@@ -188,16 +190,25 @@ def told_at(given: GivenAnswer) -> datetime:
 
 
 def _refusals(item: Item, known_at: datetime) -> list[Refusal]:
-    """What was tried on the piece and refused, the newest first; an act on many names each of them."""
+    """What was tried on the piece and refused, the newest first.
+
+    An act on many pieces names as many as fit, and the refusal itself the one that it was refused for.
+    """
     first = Entry.objects.filter(item=item).order_by("position").values_list("recorded_at", flat=True).first()
-    rows = Refusal.objects.filter(subject__contains=item.item_no, at__lte=known_at)
+    named = Q(subject__contains=item.item_no) | Q(detail__contains=item.item_no)
+    rows = Refusal.objects.filter(named, at__lte=known_at)
     rows = rows.filter(at__gte=first) if first else rows
-    named = [
-        one
-        for one in rows.select_related("by").order_by("-at", "pk")[: 10 * MOST_REFUSALS]
-        if item.item_no in re.split(r"[,\s]+", one.subject)
-    ]
-    return named[:MOST_REFUSALS]
+    newest = rows.select_related("by").order_by("-at", "pk")[: 10 * MOST_REFUSALS]
+    return [one for one in newest if item.item_no in _words_of(one)][:MOST_REFUSALS]
+
+
+def _words_of(refusal: Refusal) -> set[str]:
+    """Every word that could be the number of a piece; the last of a subject that was cut off may be half of one."""
+    words = _WORD.findall(refusal.subject)
+    if len(refusal.subject) == LONGEST_SUBJECT:
+        words = words[:-1]
+    words += _WORD.findall(refusal.detail)
+    return {*words, *(word.rstrip(".") for word in words)}
 
 
 def _lot(item: Item, identity: Mapping[str, Any]) -> Lot:

@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 from gear import permissions
 from gear.models import Item, User
 from gear.queries.identified import meant_by
-from gear.queries.questions import BadQuestion, moment_in
+from gear.queries.questions import EARLIEST, LATEST, BadQuestion, moment_in
 from gear.rules import moments
 from gear.views.addresses import address_of
 from gear.views.moments import moment
@@ -148,10 +148,9 @@ def read_moment(field: str, text: str) -> datetime:
             return moment_in(field, text).astimezone(UTC)
         except BadQuestion as error:
             raise NotAsked(field, str(error)) from None
-    try:
-        found = moments.moments_of(wall, ZoneInfo(settings.TIME_ZONE))
-    except OverflowError:
-        raise NotAsked(field, _("That day is out of range.")) from None
+    if not EARLIEST <= wall.date() <= LATEST:
+        raise NotAsked(field, _("That day is out of range."))
+    found = moments.moments_of(wall, ZoneInfo(settings.TIME_ZONE))
     if not found:
         raise NotAsked(field, _("The clocks never showed that time: they were put forward over it."))
     if len(found) > 1:

@@ -13,9 +13,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from gear import queries
-from gear.actions import condition, corrections
+from gear.actions import condition, corrections, custody
 from gear.actions import policy as rule_acts
-from gear.actions.acting import Act
+from gear.actions.acting import Act, Refused
 from gear.ledger import Draft, append, record
 from gear.models import Entry, GivenAnswer
 from gear.rules.packs import Interval
@@ -160,6 +160,7 @@ def test_the_page_tells_it_to_the_auditor(story, monday, client):
         ({"at": "2027-01-01T00:00"}, 400, "lies in the future"),
         ({"at": AT, "known_at": "2026-09-09T00:00"}, 400, "at that moment or later"),
         ({"at": "9999-12-31T23:59"}, 400, ""),
+        ({"at": "0001-01-01T12:00"}, 400, "out of range"),
         ({"at": "2026-09-10T05:52:00.1234567-04:00"}, 400, ""),
     ],
 )
@@ -234,6 +235,27 @@ def test_the_program_finds_what_was_changed_in_what_is_attached(story, monday, t
     assert "as known then: good" in capsys.readouterr().out
     file.write_text("{}")
     assert dossier_check.main([str(file)]) == 2
+
+
+def test_while_a_restore_waits_for_an_answer_no_paper_is_called_false(story, monday, client):
+    found = record_at(story.left)
+    put_back = {"made_at": "2026-09-14T05:00:00+00:00", "seal": "", "head": ""}
+    record(Draft(None, "restored", put_back), by=None, via="system")
+    asked = {"item": story.left.item_no, "at": "2026-09-10T09:52:00Z", "known_at": "2026-09-14T09:40:00Z"}
+    assert "Cannot say" in client.get(reverse("record_check"), {**asked, "code": found.code}).content.decode()
+    assert not record_at(story.left).reliable  # and a paper made now says so
+
+
+def test_what_was_refused_for_this_piece_is_told_however_many_it_was_tried_on(story):
+    """The attempt names the pieces as far as they fit; the refusal itself begins with the one it is about."""
+    with clock("2026-09-11T11:00"):
+        others = [builders.glove() for _number in range(12)]
+        with pytest.raises(Refused):
+            custody.issue(
+                [*others, story.left], to=builders.holder("person", "Marisol"), act=Act(story.cast.orla)
+            )
+        found = record_at(story.left, as_of=THEN, known_at=timezone.now())
+    assert "issue" in [one.act for one in found.refusals]
 
 
 @pytest.mark.one_database
