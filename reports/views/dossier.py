@@ -52,7 +52,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "asking": asking,
         "zone": settings.TIME_ZONE,
     }
-    if not asking["item"] and not asking["at"]:
+    if not asking["at"]:  # as from the page of a piece: the moment is still to be named
         return render(request, "reports/record_of.html", context)
     try:
         found = _found(request, asking)
