@@ -13,7 +13,7 @@ from django.conf import settings
 from django.utils.translation import gettext as _
 
 from gear.models import Entry
-from gear.queries.health import AMBER, RED, WELL, Finding
+from gear.queries.health import AMBER, WELL, Finding, late_level
 
 log = logging.getLogger(__name__)
 MADE, VERIFIED = "made", "verified"
@@ -56,7 +56,7 @@ def check(now: datetime) -> Iterable[Finding]:
         oldest = Entry.objects.order_by("recorded_at").values_list("recorded_at", flat=True).first()
         late = oldest is not None and now - oldest > OLDEST
         told = _("No backup was verified on this machine yet. Run manage.py backup FILE --verify.")
-        yield Finding("BACKUP_NONE", RED if late else AMBER, title, told)
+        yield Finding("BACKUP_NONE", late_level() if late else AMBER, title, told)
         return
     age = now - found.made_at
     told = {"file": found.file, "hours": int(age.total_seconds() // 3600)}
@@ -65,7 +65,7 @@ def check(now: datetime) -> Iterable[Finding]:
             "The newest verified backup (%(file)s) is %(hours)s hours old. Run manage.py backup FILE --verify, and "
             "find out why the nightly one did not."
         )
-        yield Finding("BACKUP_OLD", RED, title, sentence % told, found.made_at)
+        yield Finding("BACKUP_OLD", late_level(), title, sentence % told, found.made_at)
     else:
         sentence = _("The newest verified backup (%(file)s) is %(hours)s hours old.")
         yield Finding("BACKUP_VERIFIED", WELL, title, sentence % told, found.made_at)

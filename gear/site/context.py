@@ -135,6 +135,7 @@ RECORDS = (
                 _("Notes with a name, a reason and an end. None changes a verdict."),
             ),
             (_("Corrections"), "corrections_log", _("What was corrected, by whom and why.")),
+            (_("Refused"), "refusals_log", _("What somebody tried and was refused, and why.")),
             (_("Changes of rules"), "rule_changes", _("Which rules held from when, and who changed them.")),
             (_("Stopped in hands"), "stops_in_hands", _("Who was told, and who says that it is out of use.")),
             (_("Lost"), "lost_register", _("What was reported lost, and what was found again.")),

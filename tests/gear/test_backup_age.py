@@ -36,6 +36,13 @@ def test_none_yet_is_worth_knowing_and_red_once_the_record_is_older_than_a_day()
     assert [one.level for one in backups.check(entry_at + timedelta(hours=27))] == ["red"]
 
 
+def test_a_demo_without_a_backup_calls_nobody(settings):
+    settings.DEMO = True
+    builders.blanket("B-1")
+    entry_at = backups.Entry.objects.get().recorded_at
+    assert [one.level for one in backups.check(entry_at + timedelta(hours=27))] == ["amber"]
+
+
 @pytest.mark.parametrize(
     ("hours", "code"), [(1, "BACKUP_VERIFIED"), (26, "BACKUP_VERIFIED"), (26.1, "BACKUP_OLD")]
 )

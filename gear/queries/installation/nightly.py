@@ -8,8 +8,8 @@ from datetime import datetime
 from django.utils.translation import gettext as _
 
 from gear.models import STEP_NAMES, Entry, NightlyResult
-from gear.queries.health import AMBER, RED, WELL, Finding
-from gear.queries.installation.record import LATE, late_level
+from gear.queries.health import AMBER, RED, WELL, Finding, late_level
+from gear.queries.installation.record import LATE
 
 NIGHTS_BACK = 5  # nights without a step after which it counts as never run
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from django.conf import settings
 from django.db import connection
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -14,14 +13,9 @@ from gear import guards
 from gear.ledger import rules_on
 from gear.ledger.seals import last_seal
 from gear.models import Entry
-from gear.queries.health import AMBER, RED, WELL, Finding
+from gear.queries.health import RED, WELL, Finding, late_level
 
 LATE = timedelta(hours=26)  # a day, and two hours for what runs long; common practice, no source
-
-
-def late_level() -> str:
-    """A demo has no timers: what did not run there is worth knowing and no more."""
-    return AMBER if settings.DEMO else RED
 
 
 def check_guards(now: datetime) -> Iterator[Finding]:
