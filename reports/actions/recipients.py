@@ -46,6 +46,10 @@ def list_address(address: str, *, depot: Depot | None = None, act: Act) -> None:
         if len(address) > LONGEST:
             raise MailRefused("ADDRESS_WRONG")
         known = _known(address)
+        if known is not None and known.depot != depot:
+            check_can_place(
+                act.by, known.depot
+            )  # whoever gets the whole book is not cut down to one depot by it
         if known is None or known.depot != depot:
             append(MailAddress(id=act.id, by=act.by, address=address, depot=depot, mailed=True))
 

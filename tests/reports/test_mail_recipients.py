@@ -89,6 +89,8 @@ def test_whoever_is_bound_to_a_depot_lists_for_that_depot_alone(cast):
     assert sent(nessa, "list", address="x@example.org", depot=cast.depot.pk).status_code == 302
     posting.append(MailAddress(address="all@example.org", mailed=True))
     assert nessa.post(PAGE, {"what": "strike", "address": "all@example.org"}).status_code == 403
+    assert sent(nessa, "list", address="All@example.org", depot=cast.depot.pk).status_code == 403
+    assert recipients()[0] == Recipient("all@example.org")
 
 
 def test_the_hours_are_kept_and_the_report_is_due_by_them(cast, ines):
