@@ -70,14 +70,15 @@ def _not_taken(weeks: Sequence[Week], to: Sequence[Recipient]) -> list[Week]:
         kept.setdefault(report.week, []).append(report)
     found = []
     for week in weeks:
-        reports = kept.get(week.label, [])
+        reports, is_newest = kept.get(week.label, []), week == weeks[-1]
         lacking = [
             one
             for report in reports
-            for one in still_to_get(report, to, is_newest=week == weeks[-1])
+            for one in still_to_get(report, to, is_newest=is_newest)
             if one.address.casefold() not in accepted_by(report)
         ]
-        if lacking or not reports:
+        unmade = {one.depot for one in to} - {report.depot for report in reports} if is_newest else set()
+        if lacking or unmade or not reports:
             found.append(week)
     return found
 

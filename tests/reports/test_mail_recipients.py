@@ -159,6 +159,25 @@ def test_the_report_is_amber_when_due_red_when_late_and_well_once_it_was_taken(k
         assert found(MONDAY + timedelta(days=8)) == [("WEEKLY_LATE", RED)]
 
 
+def test_the_report_of_one_depot_that_could_not_be_made_is_no_silence(kept, cast, settings, monkeypatch):
+    builders.person("supervisor", "nessa", email="nessa@example.org", depot=cast.depot)
+    whole = weekly.compose
+
+    def compose(asked, *, scope, **choices):
+        if scope.kind == "depot":
+            raise weekly.DoesNotReconcile("1 and 2.")
+        return whole(asked, scope=scope, **choices)
+
+    with post_office(settings):
+        kept.move_to(MONDAY)
+        monkeypatch.setattr(weekly, "compose", compose)
+        assert weekly.run(MONDAY).trouble
+        assert found(MONDAY + timedelta(hours=4)) == [("WEEKLY_LATE", RED)]
+        monkeypatch.setattr(weekly, "compose", whole)
+        assert not weekly.run(MONDAY).trouble
+        assert found(MONDAY + timedelta(hours=4)) == [("WEEKLY", WELL)]
+
+
 def test_nobody_to_mail_is_red_and_a_demo_is_never_red_for_it(kept, cast, settings):
     cast.ines.is_active = False
     cast.ines.save()
