@@ -4,6 +4,7 @@ import os
 import sqlite3
 from datetime import timedelta
 from io import StringIO
+from uuid import uuid4
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -90,6 +91,16 @@ def test_a_night_that_did_not_run_is_red_after_a_day_and_two_hours(without_backu
     NightlyResult(run=NightlyResult.objects.first().run, at=now, step="backup", ok=True, sentence="x").save()
     (late,) = installation.check_nightly(timezone.now() + timedelta(hours=27))
     assert "Lists against entries" in late.sentence
+
+
+def test_a_step_that_ran_once_is_late_for_ever_and_is_never_forgotten(cast):
+    """As where every night ends in the second step, for want of memory: the others leave no row at all."""
+    for day in range(40, 0, -1):
+        at = timezone.now() - timedelta(days=day - 1)
+        for step in nightly.WORK if day == 40 else ("seal",):
+            NightlyResult(run=uuid4(), at=at, step=step, ok=True, sentence="Done.").save()
+    assert found() == [("NIGHTLY_LATE", RED)]
+    assert list(installation.newest_results()) == list(nightly.WORK)
 
 
 def test_a_result_that_cannot_be_kept_is_a_failure(without_backup, monkeypatch):

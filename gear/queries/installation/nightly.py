@@ -5,20 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
+from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from gear.models import STEP_NAMES, Entry, NightlyResult
 from gear.queries.health import AMBER, RED, WELL, Finding, late_level
 from gear.queries.installation.record import LATE
 
-NIGHTS_BACK = 5  # nights without a step after which it counts as never run
-
 
 def newest_results() -> dict[str, NightlyResult]:
-    """The newest result of each step, in the order in which they run."""
-    rows = NightlyResult.objects.order_by("-at", "-pk")[: NIGHTS_BACK * len(STEP_NAMES)]
+    """The newest result of each step, however long ago, in the order in which they run. One query."""
     newest: dict[str, NightlyResult] = {}
-    for row in rows:
+    last = NightlyResult.objects.values("step").annotate(last=Max("at")).values("last")
+    for row in NightlyResult.objects.filter(at__in=last).order_by("-at", "-pk"):
         newest.setdefault(row.step, row)
     return {step: newest[step] for step in STEP_NAMES if step in newest}
 
