@@ -43,7 +43,8 @@ class Notice(Sealed):
 class StopConfirmation(Sealed):
     """That a person says: this piece is out of use. `key` names the piece and why it is stopped; other reasons are new.
 
-    It silences notices for a while and changes no verdict: only a move, a release or a test does that.
+    It silences notices for a while, or until something is recorded of the piece, and changes no verdict: only a move, a
+    release or a test does that.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4)

@@ -117,6 +117,27 @@ def test_confirming_silences_it_for_a_week_and_changes_no_verdict(clock, office,
     assert "bertrand" in addressed(office)
 
 
+def test_what_was_confirmed_as_out_of_use_and_given_to_somebody_again_is_told_again(clock, office, cast):
+    hold()
+    send()
+    line = notices.overdue_report(notices.queries.question(), scope=notices.Scope()).usable_now[0]
+    client = Client()
+    client.force_login(cast.bertrand)
+    sent = {"item": "B-1", "key": notices.hands_key(line), "note": "locked in my office"}
+    assert client.post("/stops/", sent).status_code == 302
+    addressed(office)
+    clock.move_to(NOON + 25 * HOUR)
+    builders.happened(builders.Item.objects.get(), "labelled", code="7K3W9QXTB2M")
+    send()
+    assert "bertrand" not in addressed(office)
+    builders.issued(
+        builders.Item.objects.get(), to=builders.holder("truck", "T-13", crew=cast.crew), on=date(2026, 9, 16)
+    )
+    send()
+    assert "bertrand" in addressed(office)
+    assert "locked in my office" not in client.get("/stops/").content.decode()
+
+
 def test_a_foreman_confirms_for_his_crew_alone_and_a_worker_for_nobody(clock, cast):
     far = builders.holder("truck", "T-19", crew=builders.crew("Crew 9"))
     builders.blanket("B-9", at=far)
@@ -173,7 +194,7 @@ def test_whoever_gets_a_stop_also_gets_what_is_new_and_neither_twice(clock, offi
     ]
 
 
-def test_red_of_the_installation_goes_to_supervisor_and_administrator_once(clock, office, monkeypatch):
+def test_red_of_the_installation_goes_to_supervisor_and_administrator_once_a_week(clock, office, monkeypatch):
     finding = Finding("MAIL_NOBODY", RED, "Weekly mail", "Nobody is mailed.")
     monkeypatch.setattr(health, "CHECKS", [lambda _now: [finding]])
     send()
@@ -181,6 +202,9 @@ def test_red_of_the_installation_goes_to_supervisor_and_administrator_once(clock
     clock.move_to(NOON + 24 * HOUR)
     send()
     assert addressed(office) == []
+    clock.move_to(NOON + 7 * 24 * HOUR)  # mended in between and back, or red all the while
+    send()
+    assert sorted(addressed(office)) == ["ines", "pim"]
 
 
 def test_without_a_foreman_who_can_be_mailed_the_supervisor_hears_at_once(clock, office, cast):
