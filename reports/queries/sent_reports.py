@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -22,9 +22,18 @@ from reports.rules.weeks import Due, due_weeks
 
 
 def due(now: datetime) -> Due:
-    """The weeks that should have a report by now, counted from the first record of this installation."""
+    """The weeks that should have a report by now, counted from the first record of this installation.
+
+    Passed over are older ones without a report; a second query finds out where there are any that old.
+    """
     first = Entry.objects.order_by("recorded_at").values_list("recorded_at", flat=True).first()
-    return due_weeks(first, now, hour=plan().monday_hour, zone=ZoneInfo(settings.TIME_ZONE))
+    found = due_weeks(first, now, hour=plan().monday_hour, zone=ZoneInfo(settings.TIME_ZONE))
+    if not found.passed_over:
+        return found
+    older = WeeklyReport.objects.filter(
+        depot="", week__lt=found.weeks[0].label
+    ).count()  # made when they were due
+    return replace(found, passed_over=max(0, found.passed_over - older))
 
 
 def sent_reports(scope: Scope, *, newest: int | None = None) -> QuerySet[WeeklyReport]:

@@ -147,6 +147,10 @@ def test_no_more_than_eight_weeks_are_made_up_and_it_says_so(clock, office):
     assert "3 weeks are longer ago than the last 8 and are not made up." in said
     assert len(office.weeks) == 8
     assert office.weeks[-1] == "2026-W48"
+    clock.move_to(MONDAY + 12 * WEEK)
+    said, _wrong = send()
+    # Two more are that old by now, and were made.
+    assert "3 weeks are longer ago than the last 8 and are not made up." in said
 
 
 def test_whoever_joins_later_gets_the_newest_week_and_none_from_before(clock, office, cast):
