@@ -205,6 +205,9 @@ def _judged(error: Exception) -> tuple[str, str, bool]:
     if isinstance(error, smtplib.SMTPConnectError | smtplib.SMTPHeloError):
         said = _said(error.smtp_code, error.smtp_error)
         return LATER, _("the mail server does not speak with us: %s") % said, True
+    if isinstance(error, smtplib.SMTPSenderRefused):  # whoever is next would hear the same
+        said = _said(error.smtp_code, error.smtp_error)
+        return LATER, _("the mail server refuses what this service sends: %s") % said, True
     if isinstance(error, smtplib.SMTPResponseException):
         said = _said(error.smtp_code, error.smtp_error)
         down = error.smtp_code == TRY_LATER

@@ -14,6 +14,7 @@ from typing import Any
 
 # What it can be told to do. "take" is the usual; the others say at which step they go wrong.
 TAKE, HANG, BUSY, UNKNOWN_USER, TOO_BIG, DROP, CLOSED = "take", "hang", "451", "550", "552", "drop", "421"
+NOT_YOU = "553"
 
 
 class PostOffice(socketserver.ThreadingTCPServer):
@@ -70,6 +71,8 @@ class _Counter(socketserver.StreamRequestHandler):
         mood = self.server.moods.get(address, self.server.mood)
         if verb == "EHLO":
             self.say("250 post office")
+        elif verb == "MAIL" and mood == NOT_YOU:
+            self.say("553 not your address")
         elif verb == "RCPT" and mood in (BUSY, UNKNOWN_USER):
             self.say(f"{mood} not now" if mood == BUSY else f"{mood} no such user")
         elif verb == "DATA":

@@ -210,6 +210,17 @@ def test_a_mail_server_that_says_nothing_is_given_up_and_nobody_else_waits_for_i
     assert MailAttempt.objects.count() == 1  # the second supervisor's turn comes when the server is back
 
 
+def test_a_mail_server_that_refuses_the_sender_is_tried_again_soon_and_nobody_else_is_put_off(clock, office):
+    builders.person("supervisor", "nessa", email="nessa@example.org")
+    office.mood = mood.NOT_YOU
+    assert "553 not your address" in send()[1]
+    assert outcomes() == ["later"]
+    office.mood = mood.TAKE
+    clock.move_to(MONDAY + timedelta(minutes=15))
+    assert send()[1] == ""
+    assert sorted(address for address, _raw in office.taken) == ["ines@example.org", "nessa@example.org"]
+
+
 def test_a_mail_server_that_is_away_for_days_loses_nothing(clock, office, settings):
     settings.EMAIL_PORT = 9  # nobody listens there
     for hours in range(0, 3 * 24, 6):
