@@ -70,7 +70,10 @@ class Book:
         yield from ((answer, facts) for answer, facts in told if facts.usable and answer.verdict != GOOD)
 
     def _again(self, then: Question) -> Iterator[Told]:
-        changed = _facts_at(then)
+        # What was received after `now` had read the book stands in no count of it.
+        changed = {
+            item_no: facts for item_no, facts in _facts_at(then).items() if item_no in self.states.facts
+        }
         earlier = States()
         earlier.facts = self.states.facts | changed
         earlier.broken = self.states.broken

@@ -55,6 +55,15 @@ def test_a_week_before_is_what_is_answered_when_asked_about_that_day(made_up):
     assert told(book.usable_at(then)) == open_then(question(then.as_of))
 
 
+def test_what_is_received_while_the_book_is_read_breaks_nothing(cast):
+    builders.blanket("B-1", at=builders.holder("truck", "T-12"))
+    asked = question()
+    book = Book(asked)
+    list(book.now())
+    builders.blanket("B-2")
+    assert [answer.item_no for answer, _facts in book.usable_at(week_before(asked))] == ["B-1"]
+
+
 @pytest.mark.parametrize("made_up", [7], indirect=True)
 def test_a_past_week_is_asked_about_in_the_same_way(made_up):
     asked = question_in("2026-09-10")
