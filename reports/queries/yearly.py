@@ -119,7 +119,8 @@ def exceptions(span: Span) -> int | None:
         noted: Any = apps.get_model("reports", "ExceptionNote")
     except LookupError:
         return None
-    return noted.objects.filter(begins_on__lte=span.last, ends_on__gte=span.first).count()
+    of_year = noted.objects.filter(begins_on__lte=span.last, ends_on__gte=span.first)
+    return of_year.exclude(end__at__lt=start_of_day(span.first, zone())).count()
 
 
 def _moments(span: Span, name: str) -> Q:

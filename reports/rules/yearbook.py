@@ -18,7 +18,6 @@ from gear.rules.fold import ItemFacts
 from gear.rules.readiness import Rules
 from reports.rules.exposure import Exposure, State, exposure, states
 
-YEAR = 365.25
 UNSTATED = ""  # a group of what is not on record
 AGES = ("0", "1", "2", "3", "4", "5+")  # full years since it was made
 BY_HAND, BY_TEST = "by_hand", "test:"  # causes of a rejection, beside the words of a look
@@ -163,8 +162,9 @@ def age_on(facts: ItemFacts, day: date) -> str:
     made = facts.identity.get("made_on")
     if not made:
         return UNSTATED
-    years = int(max(0, (day - date.fromisoformat(made)).days) / YEAR)
-    return AGES[min(years, len(AGES) - 1)]
+    on = date.fromisoformat(made)
+    years = day.year - on.year - ((day.month, day.day) < (on.month, on.day))
+    return AGES[min(max(0, years), len(AGES) - 1)]
 
 
 def _model(identity: Mapping[str, Any]) -> str:

@@ -14,13 +14,17 @@ from django.db.models import Count
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from gear.ledger import append
 from gear.models import Entry
 from gear.queries import question
-from reports.queries.yearly import counted, span_of, year_in_figures
+from gear.rules.fold import ItemFacts
+from reports.queries.yearly import counted, exceptions, span_of, year_in_figures
 from reports.rules.exposure import Exposure
 from reports.rules.intervals import Share
+from reports.rules.yearbook import age_on
 from reports.wording import statistics as words
 from tests import builders
+from tests.reports import loop_rows
 
 pytestmark = pytest.mark.django_db
 TODAY = "2026-12-31T17:00:00+00:00"
@@ -178,3 +182,20 @@ def test_page_file_and_paper_say_the_same(client, book):
 def test_a_year_of_which_nothing_is_on_record_is_not_found(client, cast, asked):
     client.force_login(cast.ines)
     assert client.get(reverse("statistics"), {"year": asked}).status_code == 404
+
+
+def test_an_exception_that_was_closed_before_the_year_was_not_in_force_in_it(cast):
+    with time_machine.travel("2026-12-30T17:00:00+00:00", tick=False) as clock:
+        noted = loop_rows.exception_note(ends_on=date(2027, 6, 1))
+        append(noted)
+        clock.move_to(TODAY)
+        append(loop_rows.exception_end(exception=noted))
+        clock.move_to("2027-02-01T17:00:00+00:00")
+        assert [exceptions(span_of(which, date(2027, 2, 1))) for which in (2026, 2027)] == [1, 0]
+
+
+@pytest.mark.parametrize(
+    ("day", "age"), [("2026-06-30", "0"), ("2026-07-01", "1"), ("2027-06-30", "1"), ("2027-07-01", "2")]
+)
+def test_a_piece_is_a_year_old_on_the_anniversary_of_its_making(day, age):
+    assert age_on(ItemFacts("B-1", identity={"made_on": "2025-07-01"}), date.fromisoformat(day)) == age
