@@ -10,6 +10,7 @@ from uuid import UUID
 from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -160,7 +161,7 @@ def _batch_choice(batch: labelling.Batch) -> tuple[str, str]:
     if not batch.item_nos:
         return str(batch.id), str(batch.id)
     words = _("%(day)s: %(count)s pieces, %(first)s to %(last)s") % {
-        "day": wording.day(batch.at.date()),
+        "day": wording.day(localtime(batch.at).date()),
         "count": len(batch.item_nos),
         "first": batch.item_nos[0],
         "last": batch.item_nos[-1],

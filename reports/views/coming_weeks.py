@@ -10,6 +10,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from gear import permissions, wording
@@ -177,5 +178,5 @@ def _stated(row: Any) -> dict[str, Any]:
         "from": words.week_name(row.first_week),
         "through": words.week_name(row.last_week) if row.last_week else _("until changed"),
         "note": row.note,
-        "who": f"{row.by.name}, {wording.day(row.at.date())}",
+        "who": f"{row.by.name}, {wording.day(timezone.localdate(row.at))}",
     }

@@ -7,6 +7,7 @@ from collections import Counter
 from datetime import date, timedelta
 
 import pytest
+import time_machine
 from django.urls import reverse
 
 from gear import queries
@@ -205,6 +206,13 @@ def test_a_capacity_is_stated_on_the_page_and_counts_from_its_monday(client, cas
         40,
         cast.orla,
     )
+
+
+def test_what_was_stated_in_the_evening_bears_the_day_of_the_site(client, cast):
+    with time_machine.travel("2026-09-15T02:00:00+00:00", tick=False):  # 22:00 on the 14th at the site
+        stated(cast.ines)
+        client.force_login(cast.ines)
+        assert "ines, 14 SEP 2026" in words_of(client.get(reverse("capacities")))
 
 
 @pytest.mark.parametrize(
