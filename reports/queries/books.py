@@ -9,7 +9,7 @@ from django.db.models import F
 from gear.models import Entry, ItemState, ItemType
 from gear.rules import gearbook
 from gear.spreadsheets import Cell
-from inspections.models import ElectricalTest
+from inspections.queries.electrical import tests_in_force
 from inspections.rules import testbook
 
 DESTROYED = ("item_no", "destroyed_on", "reason", "batch", "witness", "by", "recorded_at", "entry")
@@ -39,9 +39,9 @@ def rows_of_gear() -> Iterator[tuple[Cell, ...]]:
 
 
 def rows_of_tests() -> Iterator[tuple[Cell, ...]]:
-    """Every test as read, under testbook.COLUMNS; one statement."""
+    """Every test that counts, corrections applied, under testbook.COLUMNS; one statement."""
     names = ("item__item_no", *testbook.COLUMNS[1:])
-    found = ElectricalTest.objects.order_by("tested_on", "item__item_no", "pk").values_list(*names)
+    found = tests_in_force().order_by("tested_on", "item__item_no", "pk").values_list(*names)
     for values in found.iterator(chunk_size=CHUNK):
         yield tuple(map(_cell, values))
 

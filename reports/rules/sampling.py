@@ -95,8 +95,12 @@ def bad_in(population: int, share: Fraction) -> int:
 
 
 def chance_of_none(population: int, bad: int, size: int) -> Fraction:
-    """The chance that a sample of `size` holds none of the `bad` pieces."""
-    return Fraction(comb(population - bad, size), comb(population, size))
+    """The chance that a sample of `size` holds none of the `bad` pieces.
+
+    It is the same for as many bad pieces as are drawn and the other way round; the fewer make the smaller figures.
+    """
+    few, many = sorted((bad, size))
+    return Fraction(comb(population - many, few), comb(population, few))
 
 
 def chance_of_at_most(found: int, *, population: int, bad: int, size: int) -> Fraction:

@@ -16,14 +16,18 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from gear.actions import corrections
+from gear.actions.acting import Act
 from gear.ledger.rows import tables
 from gear.ledger.snapshot import one_moment
 from gear.models import Depot, Entry, Seal
 from gear.rules import gearbook
 from gear.rules.tables import read
+from inspections.models import ElectricalTest
 from inspections.rules import testbook
 from reports.actions import exporting
 from reports.actions.exporting import Asked, export, one_at_a_time
+from reports.queries.books import rows_of_tests
 from reports.rules.verify_export import ENTRIES, MANIFEST, Check
 from reports.views import exports
 from tests import builders
@@ -68,6 +72,16 @@ def test_lists_are_files_that_the_import_reads(here, cast):
         assert len(book.rows) == len(list(csv.reader(io.StringIO(content.decode())))) - 1, book.problems
     assert b"B-destroyed,2026-09-02,cut up,,ines" in files["lists/destroyed.csv"]
     assert b"B-held" in files["lists/overdue.csv"]
+
+
+def test_a_test_that_was_withdrawn_is_in_no_list(here, cast):
+    """Whoever brings the list in elsewhere must not get a test back that was taken out of the record here."""
+    everything(cast)
+    wrong = ElectricalTest.objects.select_related("entry", "item").first()
+    listed = [one[0] for one in rows_of_tests()]
+    corrections.correct(wrong.entry, new=None, reason="it was another one", act=Act(cast.ines))
+    listed.remove(wrong.item.item_no)
+    assert [one[0] for one in rows_of_tests()] == listed != []
 
 
 def test_the_read_me_says_how_to_check_it_and_what_is_not_in_it(here, cast):

@@ -35,6 +35,13 @@ def test_the_size_is_the_smallest_that_is_enough(population, data):
 
 
 @given(st.integers(1, 60), st.data())
+def test_the_chance_of_none_is_that_of_counting_the_ways(population, data):
+    bad, size = (data.draw(st.integers(0, population)) for _one in range(2))
+    counted = Fraction(comb(population - bad, size), comb(population, size))
+    assert sampling.chance_of_none(population, bad, size) == counted
+
+
+@given(st.integers(1, 60), st.data())
 def test_bounds_are_those_of_trying_every_number_of_bad_pieces(population, data):
     size = data.draw(st.integers(1, population))
     found = data.draw(st.integers(0, size))
