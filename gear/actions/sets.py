@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from gear import permissions
 from gear.actions.acting import Act, Refused, depot_of, facts_now, keeping_refusals, many_facts_now
+from gear.actions.batches import named
 from gear.ledger import Draft, record_many
 from gear.models import GearSet, Item, ItemState
 from gear.rules import transitions
@@ -55,6 +56,7 @@ def split(item: Item, *, reason: str = "", act: Act) -> None:
                 state.item
                 for state in ItemState.objects.filter(gear_set=gear_set).select_related("item").order_by("pk")
             ]
+            _check_none_kept(leaving)
         record_many(
             [
                 Draft(
@@ -71,6 +73,13 @@ def split(item: Item, *, reason: str = "", act: Act) -> None:
             via=act.via,
             device=act.device,
         )
+
+
+def _check_none_kept(leaving: Sequence[Item]) -> None:
+    """Raise Refused, naming it, where a piece that would leave with its mate is kept as evidence."""
+    for facts in many_facts_now(leaving).values():
+        if facts.evidence:
+            raise named(facts.item_no, "KEPT_AS_EVIDENCE")
 
 
 def remate(left: Item, right: Item, *, act: Act) -> GearSet:

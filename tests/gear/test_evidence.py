@@ -122,6 +122,15 @@ def test_who_tries_what(pair, cast, name):
     assert Refusal.objects.order_by("-at").first().code == code
 
 
+def test_its_pair_is_not_split_by_way_of_its_mate(pair, cast):
+    left, right = pair
+    entries = Entry.objects.filter(item=left).count()
+    with pytest.raises(Refused, match=f"{left}: This item is kept as evidence"):
+        sets.split(right, act=Act(cast.orla))
+    assert Entry.objects.filter(item=left).count() == entries
+    assert verdict(right).verdict == "stop"
+
+
 def test_a_rejected_piece_is_not_destroyed_while_it_is_evidence(cast):
     piece = builders.blanket()
     builders.happened(piece, "rejected", reason="burned")
