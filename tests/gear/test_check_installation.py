@@ -150,7 +150,7 @@ def test_every_timer_has_its_service_and_every_command_exists_with_its_options(u
             assert unit["Timer"]["OnCalendar"]
             continue
         assert unit["Service"]["User"] == "keeper"
-        assert unit["Service"]["ReadWritePaths"].split()[-1] == str(settings.DATA_DIR)
+        assert str(settings.DATA_DIR) in unit["Service"]["ReadWritePaths"].split()
         if name != "gear.service":
             parse(unit["Service"]["ExecStart"].partition("manage.py ")[2])
     parse(units["gear.service"]["Service"]["ExecStartPre"].partition("manage.py ")[2])
@@ -177,3 +177,17 @@ def test_a_time_of_day_is_the_sites_and_cron_is_told_so(units, settings):
 def test_a_path_that_a_unit_file_would_misread_is_refused():
     with pytest.raises(CommandError, match="without blanks"):
         call_command("unit_files", "--variables", "/etc/my gear;", stdout=StringIO())
+
+
+def test_units_are_not_written_from_other_variables_than_the_service_reads(tmp_path, settings):
+    settings.DATA_DIR = tmp_path / "of whoever runs this"
+    variables = tmp_path / "environment"
+    stated = f"# of the service\nDATA_DIR='{tmp_path}'\nTIME_ZONE={settings.TIME_ZONE}\n"
+    variables.write_text(stated)
+    with pytest.raises(CommandError, match=r"DATA_DIR is .* Read the file first: set -a"):
+        call_command("unit_files", "--variables", str(variables), stdout=StringIO())
+    settings.DATA_DIR = tmp_path
+    call_command("unit_files", "--variables", str(variables), stdout=StringIO())
+    variables.write_text(stated.replace(settings.TIME_ZONE, "Asia/Tokyo"))
+    with pytest.raises(CommandError, match="TIME_ZONE is Asia/Tokyo"):
+        call_command("unit_files", "--variables", str(variables), stdout=StringIO())

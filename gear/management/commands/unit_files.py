@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 import sys
 from pathlib import Path
 from typing import Any
@@ -44,6 +45,7 @@ class Command(BaseCommand):
     def handle(
         self, *, user: str, variables: str, bind: str, cron: bool, output: str | None, **_options: Any
     ) -> None:
+        check_same(Path(variables))
         place = Place(
             user=user,
             program=str(Path(__file__).resolve().parents[3]),
@@ -77,3 +79,26 @@ class Command(BaseCommand):
         self.stdout.write(
             _("%(count)s files written to %(folder)s.") % {"count": len(files), "folder": folder}
         )
+
+
+def check_same(variables: Path) -> None:
+    """Raise CommandError where the service would read another folder or zone there than this command has: the units
+    would let it write to a folder that is not its own. A file that is not there yet says nothing.
+    """
+    try:
+        lines = variables.read_text(encoding="utf-8").splitlines()
+    except OSError:
+        return
+    for line in lines:
+        name, _sign, stated = line.strip().partition("=")
+        here = str(getattr(settings, name)) if name in ("DATA_DIR", "TIME_ZONE") else None
+        there = " ".join(shlex.split(stated)) if here else ""
+        if here and there != here:
+            told = {"name": name, "file": variables, "there": there, "here": here}
+            raise CommandError(
+                _(
+                    "%(name)s is %(there)s in %(file)s and %(here)s here. Read the file first: "
+                    "set -a; . %(file)s; set +a"
+                )
+                % told
+            )
