@@ -158,3 +158,7 @@ def test_a_line_cut_off_by_a_crash_is_passed_over(blanket):
     with outside.list_file().open("a") as file:
         file.write("2:abc")
     assert told() == GOOD
+    builders.happened(blanket, "noted", note="seen")
+    call_command("seal_ledger", "--now")  # it begins a line of its own
+    assert outside.newest().hash == Seal.objects.latest("number").hash
+    assert told() == GOOD
