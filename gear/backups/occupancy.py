@@ -57,7 +57,13 @@ def alone(folder: Path) -> Iterator[None]:
 
 
 def _opened(folder: Path) -> int:
-    return os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        return os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, 0o600)
+    except PermissionError:
+        raise InUse(
+            f"{folder / LOCK} belongs to another account: a command was run as root, say. Give everything in {folder} "
+            "back to the account of the service (chown), and run every command as that."
+        ) from None
 
 
 def _let_go(folder: Path, file: int) -> None:

@@ -73,7 +73,7 @@ def dump_sqlite(name: str, to: Path) -> None:
     """A consistent copy of a database in use, as one file. Never a copy of the file: that may be half written.
 
     It takes one read transaction for as long as the pages take to copy; writers wait for that on versions of SQLite
-    that keep a rollback journal.
+    that keep a rollback journal. Raises BackupRefused where it cannot be read, or the disk is full.
     """
     source, target = sqlite3.connect(name, timeout=60), sqlite3.connect(to)
     try:
@@ -84,6 +84,13 @@ def dump_sqlite(name: str, to: Path) -> None:
         for table in there & set(LEFT_OUT):
             target.execute(f'DELETE FROM "{table}"')  # noqa: S608 - our own names
         target.commit()
+    except sqlite3.Error as error:
+        raise BackupRefused(
+            _(
+                "The database cannot be copied (%s). manage.py verify_ledger --database says whether it is damaged."
+            )
+            % error
+        ) from error
     finally:
         target.close()
         source.close()

@@ -6,7 +6,7 @@ import stat
 
 import pytest
 
-from gear.backups import archive, occupancy, stated
+from gear.backups import archive, occupancy, scratch, stated
 from gear.backups.archive import BackupRefused
 from gear.backups.occupancy import InUse
 
@@ -84,3 +84,19 @@ def test_nobody_replaces_a_record_that_is_in_use(tmp_path, monkeypatch):
     os.close(here)
     with occupancy.alone(tmp_path), pytest.raises(InUse, match="just now"):
         occupancy.join(tmp_path)
+
+
+def test_a_lock_that_another_account_made_says_whose_commands_to_run(tmp_path, monkeypatch):
+    def forbidden(*_arguments):
+        raise PermissionError(13, "Permission denied")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(occupancy.os, "open", forbidden)
+        with pytest.raises(InUse, match="account of the service"):
+            occupancy.join(tmp_path)
+
+
+def test_a_file_that_is_no_database_any_more_is_told_and_leaves_no_backup(tmp_path):
+    (tmp_path / "gear.sqlite3").write_bytes(b"\x17" * 8192)
+    with pytest.raises(BackupRefused, match="cannot be copied"):
+        scratch.dump_sqlite(str(tmp_path / "gear.sqlite3"), tmp_path / "copy")

@@ -4,6 +4,7 @@ import os
 import sqlite3
 from datetime import timedelta
 from io import StringIO
+from unittest.mock import Mock
 from uuid import uuid4
 
 import pytest
@@ -153,6 +154,11 @@ def test_from_a_damaged_file_nothing_is_good_and_the_service_is_not_ready(cast, 
         assert verify() == [problem]
         with pytest.raises(CommandError, match="not whole"):
             call_command("verify_ledger", "--database", stdout=StringIO())
+        patch.setattr(integrity, "answer_nothing", Mock(side_effect=DatabaseError("not a database")))
+        told = StringIO()
+        with pytest.raises(CommandError, match="not whole"):
+            call_command("verify_ledger", "--database", stdout=StringIO(), stderr=told)
+        assert "stop the service now" in told.getvalue()
     assert not SiteHead.objects.get().chain_ok
     assert answer("B-1", question()).verdict == "unknown"
     assert [one.code for one in installation.check_rules(timezone.now())] == ["RULES_REFUSED"]

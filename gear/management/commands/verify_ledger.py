@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import connection
+from django.db import DatabaseError, connection
 from django.utils.translation import gettext as _
 
 from gear.ledger import integrity
@@ -79,7 +79,7 @@ class Command(BaseCommand):
     def _look_at_file(self) -> None:
         damaged = integrity.file_problems()
         if damaged:
-            integrity.answer_nothing()
+            self._mark()
         problems = damaged or list(integrity.stray_problems())
         for problem in problems:
             self.stdout.write(f"{problem.code}  {problem.sentence}")
@@ -90,6 +90,15 @@ class Command(BaseCommand):
             if connection.vendor == "sqlite"
             else _("PostgreSQL checks its own pages where its data_checksums are on; read its log.")
         )
+
+    def _mark(self) -> None:
+        try:
+            integrity.answer_nothing()
+        except DatabaseError as error:
+            told = _(
+                "It takes no mark either (%s): stop the service now, or it may go on answering from this file."
+            )
+            self.stderr.write(told % error)
 
 
 def _as_text(found: dict[str, Any]) -> str:
