@@ -58,8 +58,22 @@ def upgrade(say: Telling) -> Upgraded:
         with restoring.read_back(saved) as (examined, database, _archived):
             with scratch.looking_at(database):
                 compared, changed = _compared(before.file if before else "")
+            _check_unchanged(examined.manifest["rows"])
             kept = restoring.put_in_place(database, word="upgrade") if examined.migrated else ""
         return Upgraded(saved, kept, compared, changed)
+
+
+def _check_unchanged(rows: dict[str, int]) -> None:
+    """Raise BackupRefused where something was recorded since the backup, which the migrated copy would lack.
+
+    The lock in DATA_DIR keeps out this machine alone; another server may use the same PostgreSQL.
+    """
+    if stated.rows() != rows:
+        raise BackupRefused(
+            _(
+                "Something was recorded while this ran. Stop service and timers on every server, then run it again."
+            )
+        )
 
 
 def _compared(name: str) -> tuple[str, list[str]]:

@@ -4,7 +4,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
 
-from gear.backups import archive, moving, restoring, scratch, stated
+from gear.backups import archive, moving, restoring, scratch, stated, upgrading
 from gear.backups.archive import BackupRefused
 from gear.models import Entry
 from gear.queries import restored
@@ -103,6 +103,20 @@ def test_a_migration_that_breaks_half_way_leaves_everything_as_it_was(book, monk
     with pytest.raises(CommandError, match=r"column is there already.*stands as it was"):
         call_command("upgrade")
     assert stated.stated() == before
+
+
+def test_what_another_server_recorded_meanwhile_is_not_left_behind(book, monkeypatch, older):
+    make = upgrading.making.make
+
+    def made_while_another_writes(*arguments, **more):
+        found = make(*arguments, **more)
+        builders.happened(book, "held", reason="cut at the cuff")
+        return found
+
+    monkeypatch.setattr(upgrading.making, "make", made_while_another_writes)
+    with pytest.raises(CommandError, match="on every server"):
+        call_command("upgrade")
+    assert verdict() == ("stop", ["HELD"])
 
 
 def test_every_item_whose_answer_is_another_is_named(book, tmp_path, capsys, monkeypatch):
