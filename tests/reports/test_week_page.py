@@ -187,6 +187,11 @@ def test_whoever_is_bound_to_a_depot_notes_nothing_beyond_it(fleet):
     assert noted(signed_in(fleet.cast.ines), about="all", subject="").status_code == 403
     assert noted(signed_in(fleet.cast.ines), subject="T-19").status_code == 302
     assert ExceptionNote.objects.get().truck.name == "T-19"
+    fleet.cast.ines.depot = fleet.cast.depot
+    fleet.cast.ines.save()
+    address = reverse("exception_close", args=[ExceptionNote.objects.get().pk])
+    for answer in (signed_in(fleet.cast.ines).get(address), signed_in(fleet.cast.ines).post(address)):
+        assert answer.status_code == 404  # as one that does not exist
 
 
 @pytest.mark.parametrize("who", ["bertrand", "orla", "halvard", "pim"])
