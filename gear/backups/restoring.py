@@ -27,6 +27,7 @@ from gear.ledger.seals import SHORTEST_ANCHOR, Anchor
 from gear.ledger.verify import verify
 from gear.models import Entry, Photo, User
 from gear.queries.backups import VERIFIED, Backup
+from gear.queries.restored import open_seal
 
 NAMED_AT_MOST = 50  # changed answers, missing photos: more say no more
 
@@ -200,8 +201,17 @@ def differs(name: str, was: Any, found: Any) -> str:
 
 def _say_so(examined: Examined, seal: Anchor | None) -> None:
     """Put on record that this is a restored record, so that nobody takes it for the one that went on."""
-    manifest = examined.manifest
+    manifest, earlier = examined.manifest, open_seal()
     facts = {name: str(manifest.get(name) or "") for name in ("made_at", "seal", "head", "version")}
+    if earlier is not None:
+        facts["seal"] = earlier
+        if seal is not None and earlier != manifest["seal"]:
+            raise BackupRefused(
+                _(
+                    "This backup holds a restore that nobody answered for, and its newest seal was made after that. "
+                    "Nothing was restored. Restore it without --seal, then compare the seal that is asked for."
+                )
+            )
     record(Draft(None, "restored", facts), by=None, via="system")
     if seal is not None:
         accepted = {"how": "seal", "seal": manifest["seal"]}

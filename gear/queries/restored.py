@@ -84,6 +84,15 @@ def waiting() -> Waiting | None:
     return Waiting(entry, known, str(entry.facts.get("seal", "")) if entry else here)
 
 
+def open_seal() -> str | None:
+    """The seal, "NUMBER:HASH" or empty, that a restore on record still waits for; None where none waits.
+
+    A copy of such a record waits for the same: seals that were made since say nothing of what was lost before.
+    """
+    newest = _told().first()
+    return str(newest.facts.get("seal", "")) if newest is not None and newest.kind == RESTORED else None
+
+
 def history() -> QuerySet[Entry]:
     """Every restore and every answer for one, the newest first."""
     return _told().select_related("by")

@@ -216,6 +216,18 @@ def test_without_a_foreman_who_can_be_mailed_the_supervisor_hears_at_once(clock,
     assert addressed(office) == ["ines"]
 
 
+def test_a_foreman_whom_no_mail_reaches_keeps_a_stop_from_no_supervisor(clock, office):
+    office.moods["bertrand@example.org"] = mood.UNKNOWN_USER
+    hold()
+    send()
+    addressed(office)
+    clock.move_to(NOON + 25 * HOUR)
+    send()
+    told = [letter for address, letter in office.letters if address == "ines@example.org"]
+    assert [letter["Subject"] for letter in told] == ["STOP: B-1 is in somebody's hands"]
+    assert "No foreman of this crew can be mailed." in told[0].get_content()
+
+
 def test_what_the_mail_server_did_not_take_is_the_same_mail_later_and_told_anew_after_a_day(clock, office):
     clock.move_to(NIGHT)
     hold()
