@@ -8,9 +8,10 @@ from uuid import uuid4
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connections
+from django.utils import timezone
 
 from gear.backups import archive, making, restoring, scratch, stated
-from gear.ledger import Draft, record
+from gear.ledger import Draft, make_seal, record
 from gear.queries import backups, restored
 from tests import builders
 from tests.gear.backed_up import book, empty_place, newest_seal, places, verdict  # noqa: F401 - fixtures
@@ -119,6 +120,19 @@ def test_a_seal_that_is_the_newest_outside_too_ends_the_doubt_at_once(night):
     call_command("restore", night, "--replace", "--seal", newest_seal())
     assert verdict() == ("good", [])
     assert restored.waiting() is None
+
+
+def test_a_copy_of_a_record_that_waits_for_an_answer_waits_for_the_same_seal(night, tmp_path):
+    """Nothing that was made since, seals among it, says what was lost before."""
+    first, again = newest_seal(), tmp_path / "again.backup"
+    call_command("restore", night, "--replace")
+    make_seal(timezone.now())
+    call_command("backup", again)
+    assert newest_seal() != first
+    with pytest.raises(CommandError, match="a restore that nobody answered for"):
+        call_command("restore", again, "--replace", "--seal", newest_seal())
+    call_command("restore", again, "--replace")
+    assert restored.waiting().seal == first
 
 
 def test_a_record_that_was_tampered_with_is_found_before_it_is_believed(book, tmp_path, past_the_guards):

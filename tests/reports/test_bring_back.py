@@ -11,7 +11,8 @@ from django.db import connection
 from django.utils import timezone
 
 from gear import guards, queries
-from gear.ledger import make_seal, verify
+from gear.ledger import Draft, make_seal, verify
+from gear.ledger import record as ledger_record
 from gear.ledger.rows import APPS, reason_left_out
 from gear.models import Entry, Item, ItemState, Seal, User
 from gear.queries import restored
@@ -120,6 +121,21 @@ def test_nothing_is_good_until_the_newest_seal_was_compared_or_signed_for(record
     emptied()
     assert bring_back(record, printed=[(number, digest[:16])], now=timezone.now()).compared
     assert "RESTORED" not in {one.code for one in queries.seen("B-1", queries.question()).answer.reasons}
+
+
+def test_a_restore_that_nobody_answered_for_comes_along(here, cast):
+    """A seal made after it says nothing of what it lost."""
+    builders.tested(builders.blanket("B-1"), by=cast.dev)
+    first = make_seal(timezone.now())
+    lost = {"made_at": "2026-09-14T02:00:00+00:00", "seal": f"{first.number}:{first.hash}", "head": "0" * 64}
+    ledger_record(Draft(None, restored.RESTORED, lost), by=None, via="system")
+    make_seal(timezone.now())
+    path = exported(here / "record.zip")
+    emptied()
+    assert not bring_back(path, printed=[record_seal(path)], now=timezone.now()).compared
+    assert restored.waiting().seal == f"{first.number}:{first.hash}"
+    emptied()
+    assert bring_back(path, printed=[(first.number, first.hash)], now=timezone.now()).compared
 
 
 def test_the_record_goes_on_where_it_was_and_nobody_can_sign_in_yet(here, cast):
