@@ -178,7 +178,7 @@ def _notice(
 
 def _line(line: Line, today: _Today) -> dict[str, Any]:
     crew = today.phones.get(line.crew or "")
-    first = today.history.first.get(now_key(line))
+    first = today.history.reached.get(now_key(line))
     return {
         "row": row(line),
         "call": crew.sentence if crew else "",

@@ -39,14 +39,17 @@ def history(notices: list[Notice], now: datetime) -> History:
     """What was told: by notices that were taken, and by those that are still being tried."""
     last: dict[tuple[int, str], datetime] = {}
     first: dict[str, datetime] = {}
+    reached: dict[str, datetime] = {}
     for notice in notices:
-        if not is_taken(notice) and now - notice.at >= TRIED_FOR:
-            continue
+        taken = is_taken(notice)
         for key in notice.told:
-            last[notice.person_id, key] = notice.at
+            if taken or now - notice.at < TRIED_FOR:
+                last[notice.person_id, key] = notice.at
             if notice.person.role == "foreman":
                 first.setdefault(key, notice.at)
-    return History(last, first)
+                if taken:
+                    reached.setdefault(key, notice.at)
+    return History(last, first, reached)
 
 
 def confirmations(now: datetime) -> dict[str, StopConfirmation]:

@@ -42,10 +42,15 @@ class Alarm:
 
 @dataclass(frozen=True)
 class History:
-    """When each key was last told to each person, and first to a foreman."""
+    """When each key was last told to each person.
+
+    `first` is when it was first written to a foreman, whether or not that ever reached them, `reached` when the first
+    notice of it was written that did.
+    """
 
     last: Mapping[tuple[int, str], datetime] = field(default_factory=dict)
     first: Mapping[str, datetime] = field(default_factory=dict)
+    reached: Mapping[str, datetime] = field(default_factory=dict)
 
     def knows(self, reader: Reader, *keys: str) -> bool:
         return any((reader.pk, key) in self.last for key in keys)
@@ -91,8 +96,8 @@ def urgent(
 ) -> tuple[Line, ...]:
     """Everything stopped that this person must hear of now, or nothing while all of it was told within a day.
 
-    `crews` are those with a foreman who can be mailed. Of other gear the supervisor hears at once; of theirs once the
-    foreman has known it for a day.
+    `crews` are those with a foreman who can be mailed. Of other gear the supervisor hears at once; of theirs a day
+    after it was written to the foreman, whose address may be wrong.
     """
     theirs = [line for line in open_stops if _answers_for(reader, line, history, crews, now)]
     last = [history.last.get((reader.pk, now_key(line))) for line in theirs]

@@ -61,7 +61,8 @@ def add(request: HttpRequest) -> HttpResponse:
 
 def close(request: HttpRequest, pk: UUID) -> HttpResponse:
     user, asked = cast(User, request.user), question()
-    one = next((one for one in on_record() if one.key == str(pk)), None)
+    scope = scope_of(user)  # what is beyond it is not told apart from what does not exist
+    one = next((one for one in on_record() if one.key == str(pk) and one.concerns(scope)), None)
     if one is None or request.method != "POST" and not one.in_force(asked.as_of, asked.asked_at):
         raise Http404(_("No such exception is in force."))
     form = CloseForm(request.POST or None, initial={"id": uuid4()})
@@ -69,7 +70,7 @@ def close(request: HttpRequest, pk: UUID) -> HttpResponse:
         reason, doing = form.cleaned_data["reason"], Act(user, id=form.cleaned_data["id"])
 
         def work() -> dict[str, Any]:
-            row = close_exception(pk, reason=reason, today=asked.as_of, scope=scope_of(user), act=doing)
+            row = close_exception(pk, reason=reason, today=asked.as_of, scope=scope, act=doing)
             return {"end": str(row.pk)}
 
         try:
