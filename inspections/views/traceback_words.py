@@ -18,7 +18,21 @@ from inspections.rules.traceback import JOB, PRE_USE, Stay, Use
 
 
 def said_of(found: TraceBack) -> str:
-    """Since when and until when the piece may have been bad, and on what that rests."""
+    """Since when and until when the piece may have been bad, on what that rests, and whether holders are missing."""
+    return " ".join(filter(None, [_window_told(found), _gap_told(found)]))
+
+
+def _gap_told(found: TraceBack) -> str:
+    """That nobody is on record for the first days of the window: a book that was brought in tells of today alone."""
+    first = min((stay.since for stay in found.stays), default=None)
+    if found.window.since is None or first is not None and first <= found.window.since:
+        return ""
+    if first is None:
+        return _("Who had it in these days is not on record.")
+    return _("Who had it before %s is not on record.") % wording.day(first)
+
+
+def _window_told(found: TraceBack) -> str:
     window, told = found.window, {"item": found.item.item_no, "through": wording.day(found.window.through)}
     if window.good is not None:
         told["since"] = wording.day(window.good.occurred_on)

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from datetime import date
 
 import pytest
 from django.db import connection
@@ -12,6 +13,7 @@ from django.urls import reverse
 from gear import queries
 from gear.models import Entry, HoldBatch, Item
 from inspections.queries.traceback import trace_back
+from inspections.views.traceback_words import said_of
 from tests import builders
 from tests.gear.label_pdfs import words_in
 from tests.inspections import traceback_graph as graph
@@ -41,6 +43,7 @@ def ties(found, sessions):
 def test_the_twelve(sessions):
     found = traced()
     assert (found.window.since, found.window.through) == (graph.PASSED, graph.FAILED)
+    assert "not on record" not in said_of(found)
     assert ties(found, sessions) == graph.TIED
     assert {one.item_no for one in found.related if one.usable} == graph.USABLE
     assert found.usable == 3
@@ -63,6 +66,18 @@ def test_a_correction_of_the_last_good_test_widens_the_window(sessions, cast):
     found = traced()
     assert found.window.since.isoformat() == "2025-12-15"
     assert {"G-04", "G-11"} <= {one.item_no for one in found.related}
+
+
+def test_days_of_which_nobody_is_on_record_are_told(cast):
+    """Of a book that was brought in on 1 September nobody knows who had what in the months before."""
+    with graph.on(9, 1):
+        glove = builders.glove("G-30", received_on=date(2026, 9, 1))
+        builders.issued(glove)
+        builders.tested(glove, on=date(2026, 3, 2))
+    with graph.on(9, 20):
+        builders.tested(glove, outcome="failed")
+        told = said_of(traced("G-30"))
+    assert told.endswith("Who had it before 1 SEP 2026 is not on record.")
 
 
 def test_a_piece_that_never_failed_is_traced_to_today(sessions):
