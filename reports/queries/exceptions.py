@@ -56,5 +56,8 @@ def _subject(row: ExceptionNote) -> str:
 def _place(row: ExceptionNote, where: dict[tuple[str, str], Place]) -> Place:
     if row.crew:
         return Place(row.crew.name, row.crew.depot.name if row.crew.depot else None)
-    holder: Holder | None = row.truck or (row.item.state.holder if row.item else None)
+    state = getattr(
+        row.item, "state", None
+    )  # a piece whose state is missing hides no exception and no report
+    holder: Holder | None = row.truck or (state.holder if state else None)
     return where.get((holder.kind, holder.name), Place()) if holder else Place()

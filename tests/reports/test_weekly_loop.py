@@ -8,6 +8,7 @@ import pytest
 import time_machine
 
 from gear.ledger import append
+from gear.models import ItemState
 from gear.queries import fleet, question, question_in
 from inspections.queries.missed import missed
 from reports import queries
@@ -206,3 +207,12 @@ def test_the_queries_do_not_grow_with_lines_promises_and_exceptions(cast, monday
     first = counted()
     more(6)
     assert counted() == first
+
+
+def test_an_exception_about_a_piece_whose_state_is_missing_breaks_no_report(cast, monday):
+    blanket = builders.blanket("B-1", at=builders.holder("truck", "T-12"))
+    append(exception_note(about="item", item=blanket))
+    ItemState.objects.filter(item=blanket).delete()
+    week = weekly()
+    assert week.report.faulty == ("B-1",)
+    assert [one.subject for one in week.exceptions] == ["B-1"]
