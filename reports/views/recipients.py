@@ -65,7 +65,7 @@ class Recipients(View):
         return posted.sentence, not posted.taken
 
     def _strike(self, request: HttpRequest) -> HttpResponse:
-        address = request.POST.get("address", "")[:254]
+        address = request.POST.get("address", "").replace("\x00", "")[:254]
         try:
             acts.strike_address(address, act=Act(cast(User, request.user)))
         except REFUSALS as error:

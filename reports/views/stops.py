@@ -36,8 +36,8 @@ class Stops(View):
         return self._page(request)
 
     def post(self, request: HttpRequest) -> HttpResponse:
-        item = get_object_or_404(Item, item_no=request.POST.get("item", "")[:40])
-        key, note = request.POST.get("key", "")[:200], request.POST.get("note", "")[: LONGEST_NOTE + 1]
+        item = get_object_or_404(Item, item_no=_sent(request, "item", 40))
+        key, note = _sent(request, "key", 200), _sent(request, "note", LONGEST_NOTE + 1)
         try:
             confirm_out_of_use(item, key=key, note=note, act=Act(cast(User, request.user)))
         except REFUSALS as error:
@@ -63,6 +63,11 @@ class Stops(View):
             "may_confirm": permissions.can(by, "confirm_stop"),
         }
         return render(request, "reports/stops_in_hands.html", page, status=status)
+
+
+def _sent(request: HttpRequest, name: str, most: int) -> str:
+    """What was sent, cut, and without a sign that no database keeps."""
+    return request.POST.get(name, "").replace("\x00", "")[:most]
 
 
 def _lines(by: User, asked: Question) -> list[Line]:

@@ -39,7 +39,7 @@ def week(request: HttpRequest) -> HttpResponse:
 def promise(request: HttpRequest) -> HttpResponse:
     """Note a promise for the ticked lines of one crew, and show the week again."""
     user, form = cast(User, request.user), PromiseForm(request.POST)
-    ticked = request.POST.getlist("items")
+    ticked = [number.replace("\x00", "") for number in request.POST.getlist("items")]
     if not form.is_valid():
         return _shown(request, form=form, ticked=ticked, status=422)
     told, doing = form.cleaned_data, Act(user, id=form.cleaned_data["id"])

@@ -267,3 +267,13 @@ def test_a_dry_run_keeps_and_sends_nothing(clock, office):
 def test_without_a_mail_server_it_is_said(clock, settings):
     settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
     assert "nobody gets a notice" in send()[1]
+
+
+def test_a_sign_that_no_database_keeps_is_refused_and_breaks_no_page(clock, cast):
+    client = Client()
+    client.force_login(cast.ines)
+    for address, sent in (
+        ("/stops/", {"item": "B-1\x00", "key": "\x00", "note": "in \x00 my office"}),
+        ("/site/mail/", {"what": "strike", "address": "\x00"}),
+    ):
+        assert client.post(address, sent).status_code == 422

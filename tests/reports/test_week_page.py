@@ -55,6 +55,7 @@ def test_a_promise_for_the_ticked_lines_stands_on_week_report_and_files(fleet):
     ines = signed_in(fleet.cast.ines)
     pair = (fleet.left.item_no, fleet.right.item_no)
     assert promised(ines, *pair, note="brings both on Wednesday").status_code == 302
+    assert promised(ines, "\x00", "B-\x00").status_code == 422  # nothing that a database could look up
     assert {row.item.item_no for row in Promise.objects.all()} == set(pair)
     assert week(fleet.cast.bertrand).count("bertrand, by 16 SEP 2026") == 2
     assert "brings both on Wednesday" in text_of(ines.get(reverse("overdue_report")))
