@@ -1,7 +1,8 @@
 """Who is told of what, and when again. Pure: what was told so far and the moment are given.
 
 Only those are told who can act: a crew's foreman of its gear, the clerks and supervisors of a depot, the administrator
-of the installation. What is stopped in somebody's hands is told at once and again every day; all else is new once.
+of the installation. What is stopped in somebody's hands is told at once and again every day; what is red of the
+installation again every week; all else is new once.
 """
 
 from __future__ import annotations
