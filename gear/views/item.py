@@ -63,6 +63,7 @@ def _page(seen: Seen, asked: Question, person: User) -> dict[str, Any]:
         "notes": [wording.sentence(one) for one in notes_of(answer)],
         "as_of_words": _as_of(asked),
         "clocks": [_clock(place, one, answer) for place, one in enumerate(answer.clocks) if seen.reliable],
+        "reliable": seen.reliable,
     }
     if seen.item is None or seen.facts is None:
         return page
@@ -159,15 +160,16 @@ def _place(facts: ItemFacts) -> dict[str, Any]:
 
 def _set(seen: Seen) -> dict[str, Any] | None:
     """The set of the item with the other pieces and their answers."""
-    facts, answer = seen.facts, seen.answer
+    facts = seen.facts
     if facts is None or facts.set_no is None:
         return None
+    day = seen.answer.set_good_through if seen.reliable else None
     return {
         "set_no": facts.set_no,
         "kind": SET_KINDS[seen.gear_set.kind] if seen.gear_set else _("Set"),
         "required": seen.gear_set.required if seen.gear_set else None,
         "count": len(seen.mates) + 1,
-        "good_through": wording.day(answer.set_good_through) if answer.set_good_through else "",
+        "good_through": wording.day(day) if day else "",
         "mates": [
             {
                 "item_no": mate.item_no,

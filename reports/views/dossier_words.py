@@ -74,13 +74,14 @@ def side(seen: Seen, rules: Rules, title: str) -> Side:
     holder = (facts.holder if facts else None) or {}
     place = [str(HOLDER_NAMES.get(holder.get("kind", ""), "")), holder.get("crew"), holder.get("depot")]
     about = ", ".join(one for one in place if one)
+    set_day = answer.set_good_through if seen.reliable else None
     rows = [
         (_("Condition"), str(CONDITION_NAMES[facts.condition]) if facts else _("not in the book")),
         (_("Held by"), f"{holder['name']} ({about})" if holder else _("nobody")),
         (_("Since"), wording.day(facts.holder_since) if facts and facts.holder_since else ""),
         (_("First issued"), wording.day(facts.first_issued_on) if facts and facts.first_issued_on else ""),
         (_("Set"), facts.set_no or "" if facts else ""),
-        (_("Set good through"), wording.day(answer.set_good_through) if answer.set_good_through else ""),
+        (_("Set good through"), wording.day(set_day) if set_day else ""),
         (_("Label code"), codes.grouped(facts.label) if facts and facts.label else ""),
         (_("Rule pack"), answer.rule_pack or (rules.pack.label if rules.pack else _("none could be read"))),
         (_("Site policy"), policy_words(rules, facts.kind if facts else None)),

@@ -6,8 +6,10 @@ from django.utils import timezone
 
 from gear.ledger import Draft, make_seal, outside, record
 from gear.models import Entry, Refusal, Seal
-from gear.queries import answer, fleet, question, restored
+from gear.queries import answer, fleet, question, restored, seen
 from gear.queries.health import RED
+from gear.queries.questions import rules_today
+from reports.views.dossier_words import side
 from tests import builders
 from tests.gear.answer_page import CODES
 from tests.inspections.fielding import bundle, good_pair, live, phone_of, truck
@@ -59,6 +61,25 @@ def test_page_program_list_and_phone_say_the_same(blanket, cast, client):
     assert client.get("/api/v1/items/B-1/answer/").json()["verdict"] == "unknown"
     assert {day["verdict"] for row in bundle(browser)["items"] for day in row["answers"]} == {"unknown"}
     assert {day["verdict"] for day in live(browser, CODE)["item"]["answers"]} == {"unknown"}
+
+
+def test_no_page_states_a_last_good_day_of_the_pair_meanwhile(cast, client):
+    pair = builders.pair("P-1")
+    builders.tested(*pair)
+    client.force_login(cast.ines)
+
+    def pages():
+        record_of = side(seen(pair[0].item_no, question()), rules_today(), "")
+        return client.get(f"/items/{pair[0].item_no}/").content.decode(), str(record_of)
+
+    page, row = pages()
+    assert "set is good through" in page
+    assert "Set good through" in row
+    put_back()
+    page, row = pages()
+    assert "good through" not in page
+    assert "No clock runs" not in page
+    assert "Set good through" not in row
 
 
 def test_the_worker_reads_it_in_french_and_spanish(blanket, cast, client):
