@@ -6,6 +6,7 @@ import re
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -22,14 +23,16 @@ def named(person: User) -> str:
 
 
 class PersonField(forms.CharField):
-    """An active person as `named`, by username, or by a name that only one has."""
+    """An active person as `named`, by username, or by a name that only one has; of `people` where these are given."""
+
+    people: QuerySet[User] | None = None
 
     def clean(self, value: str) -> User | None:  # type: ignore[override]
         text = super().clean(value).strip()
         if not text:
             return None
         in_brackets = _NAMED.search(text)
-        active = User.objects.filter(is_active=True)
+        active = (User.objects.all() if self.people is None else self.people).filter(is_active=True)
         found = active.filter(username__iexact=in_brackets[1] if in_brackets else text).first()
         same = [] if found else [one for one in active if one.name.casefold() == text.casefold()]
         if found or len(same) == 1:

@@ -22,7 +22,7 @@ from gear.rules.readiness import Answer
 from gear.rules.whereabouts import Place
 from reports.models import WeeklyFile, WeeklyReport
 from reports.queries.sent_reports import is_as_sent
-from reports.rules.asof import Pair, pairs, rows_that_differ
+from reports.rules.asof import OF_THE_WEEK, Pair, pairs, rows_that_differ
 from reports.rules.overdue import Heading, OverdueReport, Scope, overdue
 
 SILENT = ("noted", "labelled")  # entries that change no answer
@@ -140,7 +140,8 @@ def _rule_entries(asked: Question) -> tuple[Entry, ...]:
 class AsSent:
     """A report that was sent, held against the same report made again. `differ` are the pieces whose rows differ.
 
-    `whole` tells whether its file is there and its bytes fit its hash; where not, nothing is compared.
+    `whole` tells whether its file is there and its bytes fit its hash; where not, nothing is compared. `identical` is
+    that every cell and the order of rows are the same, what the week adds left out.
     """
 
     report: WeeklyReport
@@ -161,7 +162,13 @@ def held_against_sent(report: WeeklyReport, again: Iterator[str]) -> AsSent:
         return AsSent(report, whole=False)
     with translation.override(settings.LANGUAGE_CODE):  # it was sent in the language of the site
         ours = "".join(again)
-    theirs = bytes(file.content).decode()
-    rows = [list(csv.reader(io.StringIO(text))) for text in (ours, theirs)]
+    rows = [_of_the_book(text) for text in (ours, bytes(file.content).decode())]
     key = rows[0][0].index("item_no")
-    return AsSent(report, True, rows_that_differ(*rows, key=key), ours == theirs)
+    return AsSent(report, True, rows_that_differ(*rows, key=key), rows[0] == rows[1])
+
+
+def _of_the_book(text: str) -> list[list[str]]:
+    """The rows of such a file without what the week adds to them."""
+    rows = list(csv.reader(io.StringIO(text)))
+    kept = [at for at, name in enumerate(rows[0]) if name not in OF_THE_WEEK]
+    return [[row[at] for at in kept if at < len(row)] for row in rows]

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from django.db.models import Q, QuerySet
+
+from gear.models import User
+from gear.permissions import bound_to
 from gear.queries import Question
 from gear.queries.answers import batches
 from gear.rules.spells import Spell
@@ -22,6 +26,22 @@ def promises(item_nos: Sequence[str], asked: Question) -> dict[str, list[Promise
             one = Promised(row.owner.name, row.promised_on, row.note, row.by.name, row.at)
             found.setdefault(row.item.item_no, []).append(one)
     return found
+
+
+def within_reach(reader: User) -> QuerySet[User]:
+    """Whom somebody may name: the active people that their reading reaches.
+
+    To a foreman these are the people of his crew and the office of its depot, to whoever is bound to a depot its
+    people; an office that is bound to none belongs to all.
+    """
+    active = User.objects.filter(is_active=True).order_by("last_name", "username")
+    depot = reader.depot or (reader.crew.depot if reader.crew else None)
+    office = Q(role__in=("clerk", "supervisor")) & (Q(depot=None) | Q(depot=depot))
+    if reader.role == "foreman":
+        return active.filter(office | Q(pk=reader.pk) | Q(crew__isnull=False, crew=reader.crew))
+    if bound_to(reader) is None:
+        return active
+    return active.filter(office | Q(depot=depot) | Q(crew__depot=depot))
 
 
 def promises_in_force(

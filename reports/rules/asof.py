@@ -74,6 +74,10 @@ def _placed(report: OverdueReport) -> Iterator[tuple[str, Placed]]:
                 yield line.item_no, Placed(f"{prefix}{name}", line)
 
 
+# What the week adds to a line of the file: who closes it and what stands ready is another matter on another day.
+OF_THE_WEEK = frozenset({"open_since", "still_open", "owner", "promised_on", "replacement"})
+
+
 def rows_that_differ(ours: list[list[str]], theirs: list[list[str]], *, key: int) -> tuple[str, ...]:
     """The pieces whose rows are not the same in two files, by number; `key` is the column that holds it.
 

@@ -23,6 +23,7 @@ from reports.actions.promising import promise as note_promise
 from reports.forms.week import PromiseForm, named
 from reports.permissions import OFFICE, scope_of
 from reports.queries.coming_weeks import coming_weeks
+from reports.queries.promises import within_reach
 from reports.rules.planning import USUAL
 from reports.wording import Caps, tell
 from reports.wording.beside import tell_beside
@@ -39,6 +40,7 @@ def week(request: HttpRequest) -> HttpResponse:
 def promise(request: HttpRequest) -> HttpResponse:
     """Note a promise for the ticked lines of one crew, and show the week again."""
     user, form = cast(User, request.user), PromiseForm(request.POST)
+    form.fields["owner"].people = within_reach(user)
     ticked = [number.replace("\x00", "") for number in request.POST.getlist("items")]
     if not form.is_valid():
         return _shown(request, form=form, ticked=ticked, status=422)
@@ -78,7 +80,8 @@ def _shown(
     made = queries.weekly(asked, scope=scope_of(user))
     told = tell(made.report, phones=made.phones, caps=PAGE)
     may_promise = permissions.can(user, "promise")
-    names = _people() if may_promise else {}
+    reached = within_reach(user).filter(role__in=permissions.WORKING) if may_promise else ()
+    names = {one.name: named(one) for one in reached}
     homeless = form is not None and form.data.get("crew", "") not in {crew.name for crew in told.crews}
     context: dict[str, Any] = {
         "title": _("This week"),
@@ -94,12 +97,6 @@ def _shown(
         "picture": picture(coming_weeks(asked, weeks=USUAL)) if user.role in OFFICE else None,
     }
     return render(request, "reports/week.html", context, status=status)
-
-
-def _people() -> dict[str, str]:
-    """Whoever may be named as closing a line: name, and as it is written in the field."""
-    working = User.objects.filter(is_active=True, role__in=permissions.WORKING)
-    return {one.name: named(one) for one in working.order_by("last_name", "username")}
 
 
 def _crew(crew: Crew, names: dict[str, str], sent: PromiseForm | None, ticked: list[str]) -> dict[str, Any]:

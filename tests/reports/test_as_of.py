@@ -141,7 +141,7 @@ def test_a_report_as_it_was_sent_has_the_same_rows_when_made_again(client, cast,
         client.force_login(cast.halvard)
         page = client.get(reverse("fleet_as_of"), {"sent": kept.pk}).content.decode()
         assert "as it was sent: the same rows." in page
-        assert "the same to the byte" in page
+        assert "Every cell is the same" in page
         assert "1 row differs" in page
 
 

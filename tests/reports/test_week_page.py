@@ -218,3 +218,14 @@ def test_the_register_tells_what_is_lost_still_and_what_was_found(fleet):
     assert "Found again on 12 SEP 2026" in ended
     assert "under the seat" in ended
     assert "storm dev" in ended
+
+
+def test_a_foreman_is_told_of_no_person_of_another_crew(fleet):
+    stranger = builders.person("worker", "rasmusq", first_name="Rasmus", last_name="Quill")
+    bertrand = signed_in(fleet.cast.bertrand)
+    assert "rasmusq" not in bertrand.get(reverse("week")).content.decode()
+    for typed in ("rasmusq", "Rasmus Quill"):
+        answer = promised(bertrand, "B-held", owner=typed)
+        assert answer.status_code == 422
+        assert "Nobody of this name" in text_of(answer)
+    assert not Promise.objects.filter(owner=stranger).exists()

@@ -51,6 +51,7 @@ def gear_at(shelf, act):
         "report_found": ("lost", {"reason": "not on the truck"}),
         "release": ("held", {"reason": "odd smell"}),
         "release_batch": ("held", {"reason": "odd smell"}),
+        "free_evidence": ("held", {"reason": "found at the pole", "evidence": True}),
     }
     if act in earlier:
         kind, facts = earlier[act]
@@ -75,6 +76,9 @@ def do(act, gear, by, cast, home):
         "record_repair": lambda: looks.record_repair(first, done="patched", act=doing),
         "destroy": lambda: condition.destroy(first, witness=cast.dev, reason="cut up", act=doing),
         "release": lambda: condition.release(first, hold_id=str(last.pk), reason="aired", act=doing),
+        "free_evidence": lambda: condition.free_evidence(
+            first, hold_id=str(last.pk), reason="closed", act=doing
+        ),
         "release_batch": lambda: batches.release_all(in_batch(last, cast), reason="aired", act=doing),
         "move": lambda: custody.move([first], to=home, act=doing),
         "issue": lambda: custody.issue([first], to=builders.holder("person", "Dev"), act=doing),
@@ -106,7 +110,7 @@ def accepted_reading():
     )
 
 
-DOER = {"release": "ines", "release_batch": "ines"}
+DOER = {"release": "ines", "release_batch": "ines", "free_evidence": "ines"}
 BOUND = sorted(BOUND_TO_DEPOT)
 FREE = ["hold", "inspect_before_use", "note", "reject", "report_event", "report_found", "report_lost"]
 
