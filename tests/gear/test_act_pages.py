@@ -107,7 +107,7 @@ def test_the_item_page_offers_what_role_and_condition_allow(client, cast, good):
     clerk = {"issue", "mark_needs_cleaning", "send_for_test", "send_for_repair", "relabel"}
     assert offered("orla") == worker | clerk
     builders.happened(good, "held", reason="smell", by=cast.dev)
-    assert offered("ines") == worker - {"move"} | {"release"}
+    assert offered("ines") == worker - {"move"} | {"release", "keep_evidence"}
     assert offered("halvard") == set()
     builders.happened(good, "rejected", reason="cut")
     assert "destroy" in offered("orla")
