@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, Playwright, ViewportSize, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, ViewportSize, expect, sync_playwright
 
 QUIET = [
     "--no-sandbox",  # Chromium refuses its sandbox to root, who runs this in a container
@@ -21,6 +21,9 @@ QUIET = [
 FAKE_CAMERA = ["--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream"]
 PHONE = ViewportSize(width=390, height=844)
 DESK = ViewportSize(width=1280, height=900)
+PATIENCE = (
+    30_000  # ms: two other runs of the suite share the machine, and no test may fail because it was busy
+)
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
@@ -45,6 +48,7 @@ def chromium() -> str:
 
 @pytest.fixture(scope="session")
 def playwright() -> Iterator[Playwright]:
+    expect.set_options(timeout=PATIENCE)
     with sync_playwright() as started:  # a second one in the same process would fail
         yield started
 
@@ -64,7 +68,7 @@ def open_page(browser: Browser) -> Iterator[Callable[..., Page]]:
 
     def opener(**choices: object) -> Page:
         context = browser.new_context(**{"viewport": DESK, "locale": "en-US"} | choices)
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(PATIENCE)
         contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: problems.append(f"{page.url}: {error}"))
