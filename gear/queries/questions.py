@@ -92,7 +92,8 @@ def service_trouble(asked: Question) -> list[Reason]:
     if look is None:
         return []
     found = []
-    if asked.asked_at < look.newest_at - CLOCK_TOLERANCE:
+    # A moment that cannot be read is the broken record of one subject, and is told of that one.
+    if look.newest_at and asked.asked_at < look.newest_at - CLOCK_TOLERANCE:
         stated = {"newest": look.newest_at.isoformat(timespec="seconds")}
         found.append(Reason("CLOCK_BEHIND", "internal control", stated))
     if look.unanswered:

@@ -24,9 +24,9 @@ RESTORED, ACCEPTED = "restored", "restore_accepted"
 
 @dataclass(frozen=True)
 class Look:
-    """The newest moment on record, and whether something of a restore waits for an answer."""
+    """The newest moment on record (None: it cannot be read), and whether a restore waits for an answer."""
 
-    newest_at: datetime
+    newest_at: datetime | None
     unanswered: bool
 
 
