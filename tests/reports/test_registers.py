@@ -59,8 +59,9 @@ def rows(client, name, **asked):
 def test_a_correction_is_shown_with_what_was_said_who_said_it_and_who_put_it_right(halvard, cast):
     blanket = builders.blanket("B-1")
     held = builders.happened(blanket, "held", reason="odd smell", by=cast.dev)
-    with time_machine.travel(timezone.now() + timedelta(days=2), tick=False):
+    with time_machine.travel(timezone.now() + timedelta(days=2), tick=False) as clock:
         corrected(held, cast.ines, reason="it was the other one")
+        clock.shift(timedelta(seconds=1))
         corrected(builders.tested(blanket, by=cast.orla)[0], cast.orla, days=3)
         halvard.force_login(cast.halvard)  # nobody stays signed in for two days
         _answer, text = page(halvard, "corrections_log")
