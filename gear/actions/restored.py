@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import logging
+from datetime import datetime
+
 from django.utils.translation import gettext_lazy as _
 
 from gear import permissions
 from gear.actions.acting import Act, keeping_refusals, reason_in
 from gear.actions.passwords import check_again
 from gear.actions.refusals import FieldRefused
-from gear.ledger import Draft, record
+from gear.ledger import Draft, outside, record
 from gear.ledger.seals import SHORTEST_ANCHOR, Anchor
-from gear.models import Entry
+from gear.models import Entry, Seal
 from gear.queries import restored
 from gear.queries.restored import ACCEPTED, Waiting
+
+log = logging.getLogger(__name__)
 
 
 class RestoreRefused(FieldRefused):
@@ -57,6 +62,22 @@ def accept(*, seal: Anchor | None, reason: str, password: str | None, act: Act) 
             raise RestoreRefused("NOTHING_WAITS")
         facts = _by_seal(waits, seal) if seal else _signed(waits, reason)
         return record(Draft(None, ACCEPTED, facts), by=act.by, via=act.via, device=act.device)
+
+
+def heard_outside(number: int, hashed: str, *, since: str, told_by: str, now: datetime) -> bool:
+    """Note a seal (its number and its whole hash) that a phone holds and this record lacks; whether it was noted.
+
+    Every answer is `unknown` from then on. Only for what this installation signed itself. `since`: see `is_missing`.
+    """
+    seal = Anchor(number, hashed)
+    if not restored.is_missing(seal, since):
+        return False
+    known = restored.missing_outside()
+    if known is not None and known.number >= number:
+        return False  # a newer one is missed already
+    outside.note(Seal(number=number, hash=hashed, sealed_at=now))
+    log.error("Seal %s, which %s holds, is not in this record: an older copy was put back", number, told_by)
+    return True
 
 
 def _by_seal(waits: Waiting, seal: Anchor) -> dict[str, str]:

@@ -72,11 +72,7 @@ def waiting() -> Waiting | None:
     """What somebody must answer for before anything is told again; None where nothing is open."""
     newest = _told().first()
     entry = newest if newest is not None and newest.kind == RESTORED else None
-    known = outside.newest()
-    if known is not None and (
-        Seal.objects.filter(number=known.number, hash=known.hash).exists() or _given_up(known)
-    ):
-        known = None
+    known = missing_outside()
     if entry is None and known is None:
         return None
     last = Seal.objects.order_by("-number").first()
@@ -91,6 +87,57 @@ def open_seal() -> str | None:
     """
     newest = _told().first()
     return str(newest.facts.get("seal", "")) if newest is not None and newest.kind == RESTORED else None
+
+
+def epoch() -> str:
+    """Another text whenever an older copy may have taken the place of it: phones then send again what they sent."""
+    newest, known = _told().first(), missing_outside()
+    return f"{newest.pk if newest else ''}/{known.number if known else ''}"
+
+
+def newest_seal() -> dict[str, int | str] | None:
+    """number, hash, and `since` (the newest restore or answer for one, or empty) of the newest seal, for whoever holds
+    it outside; None while there is none."""
+    seal, newest = Seal.objects.order_by("-number").first(), _told().first()
+    return (
+        {"number": seal.number, "hash": seal.hash, "since": str(newest.pk) if newest else ""}
+        if seal
+        else None
+    )
+
+
+def put_back_at() -> datetime | None:
+    """When an older copy was last put in place, as far as the record tells; None where it tells of none."""
+    newest = _told().filter(kind=RESTORED).first() or _told().first()
+    return newest.recorded_at if newest else None
+
+
+def is_missing(seal: Anchor, since: str) -> bool:
+    """Whether a seal that somebody holds outside should be here and is not.
+
+    `since` names the newest restore or answer for one that was on record when the seal was handed out, or is empty. A
+    gap that somebody has signed for after that explains that the seal is missing; a compared seal explains nothing.
+    """
+    if Seal.objects.filter(number=seal.number, hash=seal.hash).exists():
+        return False
+    told = list(_told().reverse())
+    names = [str(entry.pk) for entry in told]
+    if since and since not in names:
+        return True
+    later = told[names.index(since) + 1 :] if since else told
+    return not any(entry.kind == ACCEPTED and entry.facts.get("how") == "signed" for entry in later)
+
+
+def missing_outside() -> Anchor | None:
+    """The newest seal of the list outside the database, where it is not here and nobody has signed for its lack."""
+    known = outside.newest()
+    if (
+        known is None
+        or Seal.objects.filter(number=known.number, hash=known.hash).exists()
+        or _given_up(known)
+    ):
+        return None
+    return known
 
 
 def history() -> QuerySet[Entry]:

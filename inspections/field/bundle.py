@@ -14,12 +14,12 @@ from django.views.decorators.gzip import gzip_page
 from gear import queries, wording
 from gear.models import Holder, Item, Label, User
 from gear.permissions import WORKING
-from gear.queries import Question
+from gear.queries import Question, restored
 from gear.queries.questions import rules_today, site_zone
 from gear.queries.replacements import spares_of
 from gear.rules import codes, moments, visual
 from gear.rules.readiness import KINDS
-from inspections.field import callers, scopes, signing
+from inspections.field import anchoring, callers, scopes, signing
 from inspections.field.callers import Caller
 from inspections.field.rows import Row, rows_of, told
 from inspections.queries import loads
@@ -37,6 +37,7 @@ def bundle(request: HttpRequest) -> JsonResponse:
     nonce = request.GET.get("nonce", "")
     if not callers.NONCE.fullmatch(nonce):
         return callers.refused("NO_NONCE", NO_NONCE)
+    anchoring.hear(request.GET.get("seal", ""), told_by=caller.device.name)
     with _language(request):
         try:
             scope = scopes.scope_of(caller, request.GET.get("scope", ""), _name(request))
@@ -110,6 +111,8 @@ def _bundled(caller: Caller, scope: scopes.Scope, numbers: list[str]) -> dict[st
         "device_kind": caller.device.kind,
         "enrolled_ms": _ms(caller.device.enrolled_at or caller.device.added_at),
         "person": caller.person.username if own and caller.person else None,
+        "epoch": restored.epoch(),
+        "seal": anchoring.handed_out(),
         "items": _with_spares(rows_of(numbers, days_from(queries.question().asked_at))),
         "people": _people(caller, scopes.home_of(caller)),
         **_places(scope, numbers),

@@ -9,7 +9,7 @@ from typing import Any
 
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
+from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature, encode_dss_signature
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from django.conf import settings
 
@@ -32,6 +32,15 @@ def signed(stated: dict[str, Any]) -> dict[str, str]:
     """The text that is signed, and its signature. The phone reads nothing but that text."""
     text = canonical(stated).decode()
     return {"text": text, "signature": sign(text)}
+
+
+def verify(text: str, signature: str) -> None:
+    """Raises InvalidSignature, or ValueError for what is no signature, unless `sign` made this one for this text."""
+    raw = base64.b64decode(signature, validate=True)
+    if len(raw) != 2 * HALF:
+        raise ValueError("no raw signature")
+    pair = encode_dss_signature(int.from_bytes(raw[:HALF], "big"), int.from_bytes(raw[HALF:], "big"))
+    _key(settings.SECRET_KEY).public_key().verify(pair, text.encode(), ec.ECDSA(hashes.SHA256()))
 
 
 def public_key() -> str:

@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 from gear.actions.acting import REFUSALS, Act, keep_refusal
 from gear.actions.submissions import once
 from gear.models import Item, User
+from gear.queries import restored
 from gear.queries.questions import BadQuestion, moment_in
 from inspections.actions import devices
 from inspections.field import callers
@@ -71,9 +72,9 @@ def _synced(request: HttpRequest) -> JsonResponse:
             caller.device, unsent=min(sent["wiped"], LARGEST_SKEW_S), act=Act(caller.person, via="field")
         )
     results = [_taken(one, caller, now) for one in sent["records"]]
-    return JsonResponse(
-        {"nonce": sent["nonce"], "server_ms": int(timezone.now().timestamp() * 1000), "results": results}
-    )
+    answered_ms = int(timezone.now().timestamp() * 1000)
+    told = {"nonce": sent["nonce"], "server_ms": answered_ms, "epoch": restored.epoch(), "results": results}
+    return JsonResponse(told)
 
 
 def _body(request: HttpRequest) -> dict[str, Any]:

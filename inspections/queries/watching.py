@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import connection
+from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from gear.queries.health import AMBER, RED, WELL, Finding
+from gear.queries.restored import put_back_at
 from inspections import guards
 from inspections.models import Device
 from inspections.queries.devices import STALE_AFTER
 
 MOST_NAMED = 12
+KEPT_ON_PHONES = timedelta(
+    days=30
+)  # as long as a phone keeps what it has sent (static/inspections/field/delivered.js)
 
 
 def check_devices(now: datetime) -> Iterator[Finding]:
@@ -42,6 +47,25 @@ def check_devices(now: datetime) -> Iterator[Finding]:
         told.append(_own_phones(own))
     if told:
         yield Finding("DEVICES", WELL, title, " ".join(told), page="devices")
+
+
+def check_phones_after_restore(now: datetime) -> Iterator[Finding]:
+    """Who has not come back since an older copy of the record was put in place: they keep what it may lack."""
+    since = put_back_at()
+    if since is None or now - since > KEPT_ON_PHONES:
+        return
+    silent = Q(last_seen_at=None) | Q(last_seen_at__lt=since)
+    out = Device.objects.filter(silent, revoked_at=None, enrolled_at__lt=since).order_by("name")
+    title, found = _("Phones after a restore"), list(out)
+    if not found:
+        sentence = _("Every phone and tablet was heard of since the record was put back.")
+        yield Finding("PHONES_BACK", WELL, title, sentence, since, page="devices")
+        return
+    sentence = _(
+        "Not heard of since the record was put back: %s. What they sent before may be missing here, and they send it "
+        "again by themselves: open each where there is a network."
+    )
+    yield Finding("PHONES_NOT_BACK", AMBER, title, sentence % _listed(found), since, page="devices")
 
 
 def _own_phones(count: int) -> str:

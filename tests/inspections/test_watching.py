@@ -3,13 +3,15 @@
 from datetime import timedelta
 
 import pytest
+import time_machine
 from django.db import connection
 from django.utils import timezone
 
+from gear.ledger import Draft, record
 from gear.queries.health import AMBER, RED, WELL
 from inspections import guards
 from inspections.models import Device
-from inspections.queries.watching import check_bench_guards, check_devices
+from inspections.queries.watching import check_bench_guards, check_devices, check_phones_after_restore
 
 pytestmark = pytest.mark.django_db
 NOW = timezone.now()
@@ -49,6 +51,31 @@ def test_a_persons_phone_at_home_is_no_matter_unless_records_wait_on_it(cast):
     assert set(found()) == {"DEVICES"}
     Device.objects.filter(pk=phone.pk).update(unsent=3)
     assert "Dev's phone" in found()["DEVICE_UNSENT"][1]
+
+
+def test_after_a_restore_it_names_who_has_not_come_back(cast, django_assert_num_queries):
+    def told():
+        return [(one.code, one.level, one.sentence) for one in check_phones_after_restore(timezone.now())]
+
+    for number in range(3):
+        device(cast, f"Tablet {number}", heard=timedelta(hours=number))
+    gone = device(cast, "Tablet revoked", heard=timedelta(days=1), revoked_at=NOW, revoked_by=cast.orla)
+    assert told() == []
+    record(
+        Draft(None, "restored", {"made_at": NOW.isoformat(), "seal": "", "head": ""}), by=None, via="system"
+    )
+    Device.objects.filter(name="Tablet 0").update(last_seen_at=timezone.now())
+    with django_assert_num_queries(2):
+        (code, level, sentence) = told()[0]
+    assert (code, level) == ("PHONES_NOT_BACK", AMBER)
+    assert "Tablet 1" in sentence
+    assert "Tablet 2" in sentence
+    assert "Tablet 0" not in sentence
+    assert gone.name not in sentence
+    Device.objects.update(last_seen_at=timezone.now())
+    assert [code for code, _level, _sentence in told()] == ["PHONES_BACK"]
+    with time_machine.travel(timezone.now() + timedelta(days=31)):
+        assert told() == [], "phones have let go by then"
 
 
 def test_it_asks_one_question_however_many_there_are(cast, django_assert_num_queries):

@@ -1,5 +1,6 @@
 // The signed data this device answers from. It is verified at each start and each time it arrives; what does not verify
 // is as good as nothing. A new bundle replaces the old one only when it is whole, ours, signed and newer.
+import * as delivered from "./delivered.js";
 import { fetchJson } from "./fetching.js";
 import { settled } from "./reported.js";
 import { newNonce, opened } from "./signed.js";
@@ -43,6 +44,8 @@ export async function refresh() {
   const asked = new URLSearchParams({ nonce, lang: document.documentElement.dataset.language ?? "" });
   if (scope.kind) asked.set("scope", scope.kind);
   if (scope.name) asked.set("name", scope.name);
+  const seal = await kept("seal"); // the newest that we were handed: a record without it is an older copy
+  if (seal) asked.set("seal", JSON.stringify(seal));
   const { status, json } = await fetchJson(`/truck/bundle/?${asked}`, { timeout: 60_000 });
   if (status === 410 && json?.refused === "REVOKED") {
     const signed = await opened(json, { what: "revoked", nonce }).catch(() => null);
@@ -52,8 +55,11 @@ export async function refresh() {
   const stated = status === 200 ? await opened(json, { what: "bundle", nonce }).catch(() => null) : null;
   if (!stated || !Array.isArray(stated.items)) return { ok: false, refused: "NO_ANSWER", message: "" };
   await keep("bundle", { text: json.text, signature: json.signature });
+  if (stated.seal) await keep("seal", stated.seal);
   await time.saw(stated.issued_ms);
   await settled(stated.issued_ms);
+  await delivered.heard(stated.epoch);
+  await delivered.pruned(stated.issued_ms);
   take(stated);
   return { ok: true };
 }

@@ -1,9 +1,11 @@
 // Photos of a record: made small here, kept on disk, and sent apart from their record once the server has that. A photo
 // that cannot be sent holds no record back; it waits, and is said to wait.
 import * as data from "./data.js";
+import * as delivered from "./delivered.js";
 import { fetchJson } from "./fetching.js";
 import * as queue from "./queue.js";
 import * as store from "./store.js";
+import * as time from "./time.js";
 
 const LONGEST_SIDE = 1600;
 const QUALITY = 0.85;
@@ -62,7 +64,7 @@ async function sent(photo) {
   form.set("photo", new Blob([photo.bytes], { type: "image/jpeg" }), "photo.jpg");
   const { status, json } = await fetchJson("/truck/photo/", {
     method: "POST", body: form, headers: { "X-CSRFToken": csrf() }, timeout: 60_000 });
-  if ((status === 200 || status === 201) && json?.id === photo.id) await store.remove("photos", photo.id);
+  if ((status === 200 || status === 201) && json?.id === photo.id) await delivered.settled("photos", photo, time.now().ms);
   else if (FINAL.has(json?.refused)) await store.put("photos", { ...photo, state: "refused", message: json.message ?? "" });
   else return json?.refused === "NO_RECORD_YET";
   changed();

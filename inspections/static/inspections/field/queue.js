@@ -1,6 +1,7 @@
 // What this device recorded and the server has not acknowledged. It is on disk before anything is said to be recorded,
-// is sent in the order in which it was recorded, and leaves only when the server has it.
+// is sent in the order in which it was recorded, and leaves only when the server has it (delivered.js: not for good).
 import * as data from "./data.js";
+import * as delivered from "./delivered.js";
 import { fetchJson } from "./fetching.js";
 import { acknowledged, letGo } from "./reported.js";
 import * as store from "./store.js";
@@ -126,14 +127,14 @@ async function sent(batch) {
   return (await settle(batch, json)) ? "more" : waitFor(retryAfter);
 }
 
-async function settle(batch, { results, server_ms: serverMs }) {
+async function settle(batch, { results, server_ms: serverMs, epoch }) {
   let settled = 0;
   const byId = new Map(results.map((result) => [result.id, result]));
   for (const row of batch) {
     const result = byId.get(row.id);
     if (result?.outcome === "recorded" || result?.outcome === "already") {
       await acknowledged(row.record, serverMs);
-      await store.remove("queue", row.id);
+      await delivered.settled("queue", row, serverMs, epoch);
       settled += 1;
     } else if (result?.outcome === "refused") {
       await mark(row, "refused", result.code, result.message);
@@ -143,6 +144,7 @@ async function settle(batch, { results, server_ms: serverMs }) {
     }
   }
   if (settled) failures = 0;
+  await delivered.heard(epoch);
   changed();
   return settled > 0;
 }
@@ -201,5 +203,6 @@ function siteDay(ms) {
 addEventListener("online", () => { failures = 0; send(); });
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && send());
 navigator.serviceWorker?.addEventListener("message", (event) => event.data === "send" && send());
+data.changes.addEventListener("change", () => { changed(); send(); }); // what was sent before may wait again
 data.ready.then(send);
 count();

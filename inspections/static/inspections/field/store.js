@@ -1,19 +1,24 @@
-// What this device keeps: the signed bundle, the highest time it has seen, and every record that the server has not
-// acknowledged. Nothing here is believed for being here: the bundle is checked against its signature at each start.
+// What this device keeps: the signed bundle, the highest time it has seen, every record that the server has not
+// acknowledged, and for a while those that it has. Nothing here is believed for being here: the bundle is checked against its signature at each start.
 
 const NAME = "truck";
-const STORES = { kept: "name", queue: "id", photos: "id", walks: "id" };
+const STORES = { kept: "name", queue: "id", photos: "id", walks: "id", delivered: "id" };
 let opened = null;
 let gone = false;
 
 function open() {
   if (gone) return new Promise(() => {}); // whoever still asks after the end waits for ever, and makes nothing anew
   opened ??= new Promise((done, failed) => {
-    const asked = indexedDB.open(NAME, 1);
+    const asked = indexedDB.open(NAME, 2);
     asked.onupgradeneeded = () => {
-      for (const [store, keyPath] of Object.entries(STORES)) asked.result.createObjectStore(store, { keyPath });
+      for (const [store, keyPath] of Object.entries(STORES)) {
+        if (!asked.result.objectStoreNames.contains(store)) asked.result.createObjectStore(store, { keyPath });
+      }
     };
-    asked.onsuccess = () => done(asked.result);
+    asked.onsuccess = () => {
+      asked.result.onversionchange = ({ newVersion }) => newVersion && asked.result.close(); // another window is newer
+      done(asked.result);
+    };
     asked.onerror = () => failed(asked.error);
   });
   return opened;
@@ -34,6 +39,18 @@ export const get = (store, key) => run(store, "readonly", (rows) => rows.get(key
 export const all = (store) => run(store, "readonly", (rows) => rows.getAll());
 export const put = (store, row) => run(store, "readwrite", (rows) => rows.put(row));
 export const remove = (store, key) => run(store, "readwrite", (rows) => rows.delete(key));
+
+// A row leaves one store and stands in another as `row`, under the same id: both, or nothing.
+export async function moved(from, to, row) {
+  const base = await open();
+  return new Promise((done, failed) => {
+    const act = base.transaction([from, to], "readwrite", { durability: "strict" });
+    act.objectStore(from).delete(row.id);
+    act.objectStore(to).put(row);
+    act.oncomplete = () => done();
+    act.onerror = act.onabort = () => failed(act.error);
+  });
+}
 
 // A record under a new id: its row and the photos that wait for it change together, or nothing does.
 export async function renamed(old, row) {
