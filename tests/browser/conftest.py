@@ -48,7 +48,12 @@ def chromium() -> str:
 
 @pytest.fixture(scope="session")
 def playwright() -> Iterator[Playwright]:
+    from django.db import connections
+
     expect.set_options(timeout=PATIENCE)
+    # Beside a running event loop Django has other connections for this thread. One left open would be nobody's,
+    # and PostgreSQL would refuse to rename a database that is in use.
+    connections.close_all()
     with sync_playwright() as started:  # a second one in the same process would fail
         yield started
 
