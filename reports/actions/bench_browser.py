@@ -95,7 +95,8 @@ def timed(address: str, case: Case, *, rounds: int) -> Iterator[Timed]:
 
 def found_chromium() -> str:
     """Where Chromium is. Raises NotMeasured."""
-    found = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    names = ("chromium-headless-shell", "chromium", "chromium-browser")
+    found = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, names)), None)
     if not found:
         raise NotMeasured("Chromium is not installed; CHROMIUM may name its place.")
     return found

@@ -41,7 +41,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 def chromium() -> str:
     """Where Chromium is; CHROMIUM in the environment names another place."""
-    found = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    names = ("chromium-headless-shell", "chromium", "chromium-browser")
+    found = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, names)), None)
     assert found, "Chromium is not installed: run .ci/system, or name it in CHROMIUM."
     return found
 
