@@ -2,17 +2,22 @@
 
 # ruff: noqa: S608 - what empties the tables names the tables itself
 import os
+import re
 import shutil
 import socket
 import subprocess
 import sys
 import tempfile
+import warnings
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from threading import Lock
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
+
+from tests.replaying import replayed
 
 PROJECT = Path(__file__).resolve().parent.parent
 ZONE = "America/New_York"  # west of Greenwich and with summer time: a date taken from UTC by mistake shows
@@ -55,11 +60,15 @@ def no_seal_of_another_test() -> Iterator[None]:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What may touch no database, and what starts the service as a process of its own, is the same on both."""
+    """What may touch no database, what starts the service as a process of its own, and what a page says, is the same on
+    both: there every address is asked by tests/site/test_reading.py, and every act by its own tests.
+    """
     reaching = {"db", "transactional_db", "live_server"}
     for item in items:
         names = set(getattr(item, "fixturenames", ()))
-        if not item.get_closest_marker("django_db") and not reaching & names:
+        asks = item.get_closest_marker("django_db") or reaching & names
+        of_a_page = re.search(r"_pages?$", item.path.stem) and not item.get_closest_marker("both_databases")
+        if not asks or of_a_page:
             item.add_marker(pytest.mark.one_database)
 
 
@@ -207,6 +216,43 @@ def static_files_listed_once() -> Iterator[None]:
     patch.undo()
 
 
+@pytest.fixture(autouse=True, scope="session")
+def paper_set_here() -> Iterator[Callable[..., Any]]:
+    """A process of its own for each PDF takes two seconds to begin; here one that has begun sets them all.
+
+    The honest `subprocess.run` is what the fixture is worth: for tests of that process itself.
+    """
+    import gear.pdf.setting as setting
+    from gear.pdf import typesetter
+
+    honest, place, one_at_a_time = subprocess.run, setting.TYPESETTER, Lock()
+
+    def run(command: list[str], **choices: Any) -> subprocess.CompletedProcess[bytes]:
+        if command[2] != str(place):
+            return honest(command, **choices)
+        given, named = choices["input"], command[3:]
+        length = int(named[1]) if named else len(given)
+        attached = {named[0]: given[length:]} if named else {}
+        with one_at_a_time, warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            made = typesetter.pdf(given[:length].decode("utf-8"), attached)
+        return subprocess.CompletedProcess(command, 0, made, b"")
+
+    patch = pytest.MonkeyPatch()
+    patch.setattr(setting, "subprocess", SimpleNamespace(run=run, TimeoutExpired=subprocess.TimeoutExpired))
+    yield honest
+    patch.undo()
+
+
+@pytest.fixture
+def no_paper(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Paper is not set at all: for tests that ask for every address and read none."""
+    import gear.pdf.setting as setting
+
+    done = subprocess.CompletedProcess([], 0, b"%PDF-", b"")
+    monkeypatch.setattr(setting.subprocess, "run", lambda command, **_choices: done)
+
+
 @pytest.fixture(scope="session")
 def collected(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of static files as a server has them after collectstatic, which takes seconds."""
@@ -222,7 +268,7 @@ def collected(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def cast(db: None) -> SimpleNamespace:
     """Orla the clerk, Dev and Marisol of crew 7, Bertrand their foreman, Ines, Halvard and Pim."""
-    return make_cast()
+    return replayed("cast", make_cast)
 
 
 @pytest.fixture(scope="module")

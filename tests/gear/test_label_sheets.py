@@ -19,7 +19,7 @@ from tests import builders
 from tests.gear.label_pdfs import pages_of, sizes_of, squares_on, words_in
 from tests.gear.test_label_page import COLOURS, PROOF_V
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 BASE = "https://gear.penhallow-sound.example"
 # 29 CFR 1910.137 Table I-5
 MAX_USE = {"00": "500 V", "0": "1,000 V", "1": "7,500 V", "2": "17,000 V", "3": "26,500 V", "4": "36,000 V"}

@@ -217,6 +217,7 @@ def test_a_second_print_is_marked_and_asks_why(orla, cast):
     assert "torn" in log
 
 
+@pytest.mark.one_database
 def test_the_pdf_is_of_the_day_of_its_print_and_leaves_void_labels_out(orla, cast, settings, tmp_path):
     items = labelled("B-1", "B-2", "B-3")
     wanted = [in_force(one) for one in items]
@@ -265,6 +266,7 @@ def test_lists_need_as_many_queries_for_many_as_for_few(orla, cast):
     assert queries_for(2) == queries_for(12)
 
 
+@pytest.mark.one_database
 def test_sixty_pairs_are_received_labelled_and_all_120_squares_are_read(orla, cast, settings, tmp_path):
     shared = {"class": "2", "size": "10", "length_mm": "360", "maker": "Northbay"}
     batch, act = (

@@ -13,7 +13,7 @@ from PIL import Image
 
 from inspections.field import shell
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 def content_of(address: str, client: Client) -> bytes:

@@ -11,7 +11,7 @@ from reports.actions import bench_browser, bench_server
 from reports.actions.bench_browser import Timed
 from tests import builders
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 @pytest.fixture(autouse=True)

@@ -15,7 +15,7 @@ from reports.rules import certificate_check as check
 from tests import builders
 from tests.reports.papers import DAY, attached, fourteen_inch, issued, logged, ten_feet, words_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 @pytest.fixture

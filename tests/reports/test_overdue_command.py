@@ -14,7 +14,7 @@ from reports.management.commands import overdue_report as command
 from reports.rules.overdue import DoesNotReconcile
 from tests import builders
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 def told(*options):

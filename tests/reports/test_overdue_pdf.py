@@ -204,7 +204,10 @@ def test_addresses_planted_in_names_and_notes_are_text(cast, monday, tmp_path, l
     assert calls == []
 
 
-def test_the_typesetter_fetches_nothing_even_where_a_document_asks_for_it(tmp_path, listener):
+def test_the_typesetter_fetches_nothing_even_where_a_document_asks_for_it(
+    tmp_path, listener, monkeypatch, paper_set_here
+):
+    monkeypatch.setattr(setting.subprocess, "run", paper_set_here)  # as the service does it
     file = tmp_path / "secret.txt"
     file.write_text(CANARY)
     address, calls = listener

@@ -24,7 +24,7 @@ from tests import builders
 from tests.inspections.bench_day import day
 from tests.lasting import cast  # noqa: F401
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database, pytest.mark.usefixtures("no_paper")]
 TABLE = Path(__file__).parents[2] / "fixtures" / "roles.csv"
 VISITORS = ("anonymous", "deactivated")
 CAST = {
@@ -212,7 +212,6 @@ def test_a_route_opens_for_the_roles_in_its_row_and_no_other(name, address, clie
     assert mismatches(name, target, client_of, roles=(*VISITORS, *ROLES), methods=ASKED) == []
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize("name", OWN)
 def test_other_methods_are_refused_whoever_asks(name, address, client_of):
     target = address(name)
@@ -296,7 +295,6 @@ def test_an_act_is_bound_to_the_depot_where_the_table_says(act):
     assert (act in BOUND_TO_DEPOT) is (ROWS[act]["other_depot"] == "no")
 
 
-@pytest.mark.one_database
 @pytest.mark.parametrize("act", sorted(ROWS))
 @pytest.mark.parametrize("role", ROLES)
 def test_who_was_deactivated_may_do_nothing(cast, act, role):

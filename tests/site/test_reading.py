@@ -16,7 +16,7 @@ from tests.site.test_matrix import (  # noqa: F401 - fixtures
     on_file,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_paper")]
 WRITES = re.compile(r"^\s*(INSERT|UPDATE|DELETE|REPLACE|MERGE|TRUNCATE|CREATE|ALTER|DROP)\b", re.IGNORECASE)
 READABLE = [name for name in OWN if "GET" in gate.methods_of(name)]
 WRITABLE = [name for name in OWN if "POST" in gate.methods_of(name)]
