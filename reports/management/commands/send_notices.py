@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from reports.actions.notices import run
+from reports.queries.notice_runs import note_run
 from reports.rules.overdue import DoesNotReconcile
 
 
@@ -28,6 +29,8 @@ class Command(BaseCommand):
         except DoesNotReconcile as error:
             told = _("No notice was made: the record does not account for every item: %s Run verify_ledger.")
             raise CommandError(told % error, returncode=1) from None
+        if not dry_run:
+            note_run(timezone.now())
         for line in done.lines:
             self.stdout.write(line)
         if done.trouble:
