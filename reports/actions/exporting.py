@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import fcntl
 import logging
-from collections.abc import Iterable, Iterator, Mapping
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import IO, Any
 
@@ -36,8 +38,10 @@ from gear.spreadsheets import Cell, inert_lines
 from inspections.rules import testbook
 from reports.actions.archive import Archive
 from reports.actions.export_proofs import proofs_of
+from reports.pdf.dossier import dossier_pdf
 from reports.pdf.overdue import weekly_pdf
 from reports.queries import books
+from reports.queries.dossier import dossier
 from reports.queries.weekly import weekly
 from reports.rules import verify_export
 from reports.rules.overdue import Scope
@@ -46,6 +50,7 @@ from reports.spreadsheets import csv_lines
 log = logging.getLogger(__name__)
 PROGRAM = Path(verify_export.__file__)
 BLOCK = 1 << 18  # bytes
+MOST_RECORDS = 10  # pieces whose record as of the export is put on paper too
 
 
 class Busy(Exception):
@@ -231,6 +236,15 @@ class _Export:
     # What people read, and what says what is here
 
     def _papers(self) -> None:
+        if self.asked.kind == "items" and len(self.items) <= MOST_RECORDS:
+            for item in (
+                Item.objects.filter(pk__in=self.items).select_related("item_type").order_by("item_no")
+            ):
+                found = dossier(item, self.now, self.now, to=None, depot=None)
+                self._paper(
+                    f"record-{_plain(item.item_no)}",
+                    partial(dossier_pdf, found, depot=None, printed_at=self.now),
+                )
         if self.asked.kind != "all":
             return
         self._list("gear-book", gearbook.COLUMNS, books.rows_of_gear())
@@ -238,10 +252,13 @@ class _Export:
         self._list("destroyed", books.DESTROYED, books.rows_of_destroyed())
         week = weekly(queries.question(), scope=Scope())
         self.archive.text("lists/overdue.csv", csv_lines(week.report))
+        self._paper("overdue", partial(weekly_pdf, week))
+
+    def _paper(self, name: str, made: Callable[[], bytes]) -> None:
         try:
-            self.archive.add("papers/overdue.pdf", [weekly_pdf(week)])
+            self.archive.add(f"papers/{name}.pdf", [made()])
         except NotSet as error:
-            log.error("An export was made without its PDF: %s", error.detail)
+            log.error("An export was made without its paper %s: %s", name, error.detail)
 
     def _list(self, name: str, columns: Iterable[str], rows: Iterable[tuple[Cell, ...]]) -> None:
         self.archive.text(f"lists/{name}.csv", inert_lines(columns, rows))
@@ -272,6 +289,11 @@ class _Export:
             "missing": self.missing,
             "files": self.archive.files,
         }
+
+
+def _plain(item_no: str) -> str:
+    """An item number as a part of a file name."""
+    return re.sub(r"[^A-Za-z0-9]+", "-", item_no)
 
 
 def migrations() -> dict[str, list[str]]:

@@ -7,7 +7,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, cast
 from urllib.parse import urlencode
-from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -27,10 +26,10 @@ from gear.views.moments import moment
 from gear.views.visitors import count_miss, has_guessed_too_often
 from gear.views.whereabouts import file_answer, paper_of
 from reports.pdf import NotSet
-from reports.pdf.dossier import dossier_pdf
+from reports.pdf.dossier import check_address, dossier_pdf, stated
+from reports.pdf.dossier_words import told
 from reports.queries.dossier import Dossier, dossier
 from reports.rules import dossier_check
-from reports.views.dossier_words import told
 
 log = logging.getLogger(__name__)
 PROGRAM = Path(dossier_check.__file__)
@@ -78,16 +77,7 @@ def pdf(request: HttpRequest) -> HttpResponse:
     try:
         found = _found(request, asking)
         content = dossier_pdf(
-            told(found, depot=_bound(request)),
-            heading={
-                "run": uuid4().hex[:8],
-                "zone": settings.TIME_ZONE,
-                "printed": moment(timezone.now()),
-                "check": f"{settings.BASE_URL.rstrip('/')}{_check_address(found)}",
-                "blank": range(9),
-            },
-            attached=attachment(found),
-            paper=paper_of(request),
+            found, depot=_bound(request), printed_at=timezone.now(), paper=paper_of(request)
         )
     except NotAsked as error:
         return HttpResponse(str(error), status=400, content_type="text/plain; charset=utf-8")
@@ -95,18 +85,6 @@ def pdf(request: HttpRequest) -> HttpResponse:
         log.error("The record of %s could not be set: %s", asking["item"], error.detail)
         return HttpResponse(str(error), status=503, content_type="text/plain; charset=utf-8")
     return file_answer(content, f"record-{found.item.item_no}-{found.as_of:%Y%m%dT%H%MZ}")
-
-
-def attachment(found: Dossier) -> bytes:
-    """What the check program reads: the content that the code covers and every entry as it was hashed."""
-    return dossier_check.canonical(
-        {
-            "format": dossier_check.FORMAT,
-            "code": found.code,
-            "content": found.content,
-            "entries": list(found.stated),
-        }
-    )
 
 
 def _found(request: HttpRequest, asking: dict[str, str]) -> Dossier:
@@ -167,28 +145,12 @@ def _bound(request: HttpRequest) -> Any:
     return permissions.bound_to(cast(User, request.user))
 
 
-def _stated(found: Dossier) -> dict[str, str]:
-    return {
-        "item": found.item.item_no,
-        "at": _utc(found.as_of),
-        "known_at": _utc(found.known_at),
-    }
-
-
-def _utc(at: datetime) -> str:
-    return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
-
-
-def _check_address(found: Dossier) -> str:
-    return f"{reverse('record_check')}?{urlencode(_stated(found))}"
-
-
 def _links(request: HttpRequest, found: Dossier) -> dict[str, str]:
     item_no, trace = found.item.item_no, address_of("trace_back")
     may = cast(User, request.user).role in permissions.OFFICE
     return {
-        "pdf": f"{reverse('record_pdf')}?{urlencode(_stated(found))}",
-        "check": _check_address(found),
+        "pdf": f"{reverse('record_pdf')}?{urlencode(stated(found))}",
+        "check": check_address(found),
         "trace": f"{trace}?{urlencode({'item': item_no})}" if trace and may else "",
         "keep": "" if found.true_then.facts and found.true_then.facts.evidence else _keep(request, item_no),
     }

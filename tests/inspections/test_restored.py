@@ -9,7 +9,7 @@ from gear.models import Entry, Refusal, Seal
 from gear.queries import answer, fleet, question, restored, seen
 from gear.queries.health import RED
 from gear.queries.questions import rules_today
-from reports.views.dossier_words import side
+from reports.pdf.dossier_words import side
 from tests import builders
 from tests.gear.answer_page import CODES
 from tests.inspections.fielding import bundle, good_pair, live, phone_of, truck

@@ -20,11 +20,10 @@ from gear.ledger import Draft, append, record
 from gear.models import Entry, GivenAnswer
 from gear.rules.packs import Interval
 from gear.rules.policy import SitePolicy
-from reports.pdf.dossier import dossier_html
+from reports.pdf.dossier import attachment, dossier_html
+from reports.pdf.dossier_words import told
 from reports.queries.dossier import dossier
 from reports.rules import dossier_check
-from reports.views.dossier import attachment
-from reports.views.dossier_words import told
 from tests import builders
 from tests.reports.incident import AT, THEN, THURSDAY, clock, incident
 

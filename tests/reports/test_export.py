@@ -6,6 +6,7 @@ import json
 import stat
 from zipfile import ZipFile
 
+import pypdf
 import pytest
 import time_machine
 from django.core.management import CommandError, call_command
@@ -28,6 +29,7 @@ from inspections.rules import testbook
 from reports.actions import exporting
 from reports.actions.exporting import Asked, export, one_at_a_time
 from reports.queries.books import rows_of_tests
+from reports.rules import dossier_check
 from reports.rules.verify_export import ENTRIES, MANIFEST, Check
 from reports.views import exports
 from tests import builders
@@ -119,11 +121,28 @@ def test_the_number_of_statements_does_not_grow_with_the_book(here, cast):
         return len(captured)
 
     builders.tested(builders.blanket("B-1"), by=cast.dev)
-    few, few_pieces = statements(), statements(Asked(items=("B-1",)))
-    for number in range(2, 12):
+    few = statements()
+    for number in range(2, 23):
         builders.tested(builders.blanket(f"B-{number}"), by=cast.dev)
     assert statements() == few
-    assert statements(Asked(items=tuple(f"B-{number}" for number in range(1, 12)))) == few_pieces
+
+    def of_pieces(count):
+        return statements(Asked(items=tuple(f"B-{number}" for number in range(1, count + 1))))
+
+    assert of_pieces(11) == of_pieces(22)
+
+
+def test_of_a_few_pieces_the_record_of_each_is_there_on_paper(here, cast):
+    for number in range(1, 12):
+        builders.tested(builders.blanket(f"B-{number}"), by=cast.dev)
+    target, _made = exported(Asked(items=("B-1", "B-2")))
+    papers = {name: ZipFile(target).read(name) for name in ZipFile(target).namelist() if "papers/" in name}
+    assert sorted(papers) == ["papers/record-B-1.pdf", "papers/record-B-2.pdf"]
+    paper = papers["papers/record-B-1.pdf"]
+    assert "B-1" in pypdf.PdfReader(io.BytesIO(paper)).pages[0].extract_text()
+    assert dossier_check.problems_of(dossier_check.attached(paper)) == []
+    many, _made = exported(Asked(items=tuple(f"B-{number}" for number in range(1, 12))))
+    assert not [name for name in ZipFile(many).namelist() if "papers/" in name]
 
 
 # One moment
