@@ -1,6 +1,7 @@
 """What every test stands on: a database of its own, a fixed zone, no way out to the network, and a named cast."""
 
 # ruff: noqa: S608 - what empties the tables names the tables itself
+import gc
 import os
 import re
 import shutil
@@ -70,6 +71,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         of_a_page = re.search(r"_pages?$", item.path.stem) and not item.get_closest_marker("both_databases")
         if not asks or of_a_page:
             item.add_marker(pytest.mark.one_database)
+
+
+def pytest_collection_finish() -> None:
+    """Fourteen thousand tests stay for the whole run: the garbage collector need not look at them again and again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")
@@ -192,6 +199,18 @@ def nothing_in_trouble(request: pytest.FixtureRequest, monkeypatch: pytest.Monke
     from gear.queries import health
 
     monkeypatch.setattr(health, "recent", lambda *_arguments, **_keywords: [])
+
+
+@pytest.fixture(autouse=True)
+def verifier_proven_once(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The verifier finds what is wrong in its own sample before each look, which takes longer than the look itself.
+
+    Tests of that are marked `proves_itself`.
+    """
+    if not request.node.get_closest_marker("proves_itself"):
+        from gear.ledger import tampering
+
+        monkeypatch.setattr(tampering, "prove_that_it_shows", lambda: None)
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -12,7 +12,7 @@ from gear.ledger import Draft, chain, make_seal, reading, record, seals, tamperi
 from gear.models import Entry, Label
 from tests import builders
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.proves_itself]
 
 
 @pytest.fixture
