@@ -11,6 +11,7 @@ from django.core.management.base import CommandError
 
 from gear.models import ItemState
 from reports.management.commands import overdue_report as command
+from reports.management.commands.overdue_report import Command
 from reports.rules.overdue import DoesNotReconcile
 from tests import builders
 
@@ -184,14 +185,21 @@ def test_an_item_that_the_answers_pass_over_is_missed(fleet, monkeypatch):
     assert status == 1
 
 
-# As a process of its own
+# As a program
 
 
-def test_the_process_ends_with_its_status(manage):
-    assert manage("migrate", "-v0").returncode == 0
-    done = manage("overdue_report")
-    assert (done.returncode, json.loads(done.stdout)["usable_now"]) == (0, [])
-    wrong = manage("overdue_report", "--as-of", "tomorrow")
-    assert (wrong.returncode, wrong.stdout) == (2, "")
-    assert wrong.stderr.startswith("CommandError: --as-of: tomorrow is neither a day nor a moment.")
-    assert manage("overdue_report", "--format", "docx").returncode == 2
+def test_the_program_ends_with_its_status(cast, capsys):
+    def ended(*arguments):
+        """(status, what it wrote, what it complained of), as manage.py runs it."""
+        try:
+            Command().run_from_argv(["manage.py", "overdue_report", *arguments])
+        except SystemExit as end:
+            return (end.code, *capsys.readouterr())
+        return (0, *capsys.readouterr())
+
+    status, written, _complaint = ended()
+    assert (status, json.loads(written)["usable_now"]) == (0, [])
+    status, written, complaint = ended("--as-of", "tomorrow")
+    assert (status, written) == (2, "")
+    assert complaint.startswith("CommandError: --as-of: tomorrow is neither a day nor a moment.")
+    assert ended("--format", "docx")[0] == 2
