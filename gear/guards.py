@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from django.apps import apps
 from django.db import connections
 from django.db.models import Q, UniqueConstraint
@@ -39,11 +41,11 @@ def install(connection) -> None:
                     cursor.execute(statement)
 
 
-def remove(connection) -> None:
-    """Drop the triggers. Only a test that must empty its tables may ask for this."""
+def remove(connection, of: Collection[str] | None = None) -> None:
+    """Drop the triggers of these tables, or of all. Only a test that tampers with its tables may ask for this."""
     present = set(connection.introspection.table_names())
     with connection.cursor() as cursor:
-        for table in set(tables()) & present:
+        for table in set(tables() if of is None else of) & present:
             for name in _triggers(connection.vendor, table):
                 _drop(cursor, connection.vendor, name, table)
 

@@ -162,7 +162,7 @@ def past_the_guards(db: None) -> Iterator[Callable[..., None]]:
     from gear import guards
 
     def run(sql: str, *params: object) -> None:
-        guards.remove(connection)
+        guards.remove(connection, [table for table in guards.tables() if table in sql])
         with connection.cursor() as cursor:
             cursor.execute(sql, params)
         guards.install(connection)

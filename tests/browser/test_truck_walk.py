@@ -126,7 +126,9 @@ def test_a_walk_of_34_names_the_three_not_seen_survives_a_killed_page_and_is_rec
     page.goto(f"{live_server.url}/truck/#menu")
     page.goto(f"{live_server.url}/truck/#walk")
     page.get_by_role("link", name="Go on with T-12: 16 of 34 seen").click()
-    page.locator('[data-part=lists][data-seen="16"]').wait_for(state="attached")  # before that nothing listens
+    page.locator('[data-part=lists][data-seen="16"]').wait_for(
+        state="attached"
+    )  # before that nothing listens
     for count, item_no in enumerate(here[16:], start=17):
         scan(page, item_no, count)
     took = time.monotonic() - began

@@ -170,6 +170,7 @@ def moved_back_to():
     )
 
 
+@pytest.mark.one_database
 def test_what_arrives_otherwise_is_refused(book, monkeypatch):
     monkeypatch.setattr(moving, "_models", lambda: moved_all_but("gear_seal"))
     with empty_file() as target, pytest.raises(BackupRefused, match="differs in seal"):
