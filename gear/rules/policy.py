@@ -109,9 +109,15 @@ def from_toml(file_name: str = SHIPPED, directory: Path = DEFAULT) -> SitePolicy
     """
     content = read_verified(file_name, directory)
     try:
-        return parse(tomllib.loads(content.decode("utf-8"), parse_float=Decimal))
+        return _of(content)
     except ValueError as error:
         raise PackRefused(f"{file_name} is not a readable site policy: {error}.") from None
+
+
+@lru_cache(maxsize=8)
+def _of(content: bytes) -> SitePolicy:
+    """The file is read and verified for every answer; what it says is worked out once."""
+    return parse(tomllib.loads(content.decode("utf-8"), parse_float=Decimal))
 
 
 def laxer_fields(policy: SitePolicy, pack: RulePack) -> list[Refusal]:
