@@ -64,7 +64,7 @@ def accept(*, seal: Anchor | None, reason: str, password: str | None, act: Act) 
         return record(Draft(None, ACCEPTED, facts), by=act.by, via=act.via, device=act.device)
 
 
-def heard_outside(number: int, hashed: str, *, since: str, told_by: str, now: datetime) -> bool:
+def heard_outside(number: int, hashed: str, *, since: str, now: datetime) -> bool:
     """Note a seal (its number and its whole hash) that a phone holds and this record lacks; whether it was noted.
 
     Every answer is `unknown` from then on. Only for what this installation signed itself. `since`: see `is_missing`.
@@ -76,7 +76,7 @@ def heard_outside(number: int, hashed: str, *, since: str, told_by: str, now: da
     if known is not None and known.number >= number:
         return False  # a newer one is missed already
     outside.note(Seal(number=number, hash=hashed, sealed_at=now))
-    log.error("Seal %s, which %s holds, is not in this record: an older copy was put back", number, told_by)
+    log.error("Seal %s, which a phone holds, is not in this record: an older copy was put back", number)
     return True
 
 

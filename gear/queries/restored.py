@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db.models import QuerySet, Subquery
 from django.utils.translation import gettext as _
@@ -99,17 +99,21 @@ def newest_seal() -> dict[str, int | str] | None:
     """number, hash, and `since` (the newest restore or answer for one, or empty) of the newest seal, for whoever holds
     it outside; None while there is none."""
     seal, newest = Seal.objects.order_by("-number").first(), _told().first()
-    return (
-        {"number": seal.number, "hash": seal.hash, "since": str(newest.pk) if newest else ""}
-        if seal
-        else None
-    )
+    if seal is None:
+        return None
+    return {"number": seal.number, "hash": seal.hash, "since": str(newest.pk) if newest else ""}
 
 
 def put_back_at() -> datetime | None:
     """When an older copy was last put in place, as far as the record tells; None where it tells of none."""
     newest = _told().filter(kind=RESTORED).first() or _told().first()
     return newest.recorded_at if newest else None
+
+
+def may_lack(now: datetime, *, within: timedelta) -> bool:
+    """Whether the record waits for an answer or was put back within this time: what was sent before may be missing."""
+    at = put_back_at()
+    return waiting() is not None or (at is not None and now - at <= within)
 
 
 def is_missing(seal: Anchor, since: str) -> bool:

@@ -28,13 +28,13 @@ def handed_out() -> dict[str, str] | None:
     return signing.signed({"v": 1, "what": WHAT, "installation": signing.installation(), **stated})
 
 
-def hear(shown: str, *, told_by: str) -> bool:
+def hear(shown: str) -> bool:
     """Note a seal that a phone shows and this record lacks; whether it was. What we did not sign says nothing."""
     stated = _opened(shown)
     if stated is None:
         return False
     number, hashed, since = stated["number"], stated["hash"], stated["since"]
-    return acts.heard_outside(number, hashed, since=since, told_by=told_by, now=timezone.now())
+    return acts.heard_outside(number, hashed, since=since, now=timezone.now())
 
 
 def _opened(shown: str) -> dict[str, Any] | None:

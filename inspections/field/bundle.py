@@ -30,14 +30,16 @@ NO_NONCE = gettext_lazy("The question has no number of its own. Load the page ag
 
 @gzip_page  # sentences repeat: a tenth of the size; nothing in it is secret from who asks
 def bundle(request: HttpRequest) -> JsonResponse:
-    """Everything that this device may hold, signed."""
+    """Everything that this device may hold, signed. A seal is heard whoever shows it: an older copy of the record knows
+    neither the phones that were enrolled since nor who had signed in.
+    """
+    anchoring.hear(request.GET.get("seal", ""))
     caller = callers.checked_caller(request)
     if isinstance(caller, JsonResponse):
         return caller
     nonce = request.GET.get("nonce", "")
     if not callers.NONCE.fullmatch(nonce):
         return callers.refused("NO_NONCE", NO_NONCE)
-    anchoring.hear(request.GET.get("seal", ""), told_by=caller.device.name)
     with _language(request):
         try:
             scope = scopes.scope_of(caller, request.GET.get("scope", ""), _name(request))

@@ -31,6 +31,7 @@ from inspections.field.confirming import Unconfirmed, held_unconfirmed, person_o
 from inspections.field.kinds import BadRecord, Sent
 from inspections.field.registry import doing_of
 from inspections.models import Device
+from inspections.queries.devices import KEPT_ON_PHONES
 
 log = logging.getLogger(__name__)
 MOST_RECORDS = 50
@@ -211,9 +212,14 @@ def _occurred_at(value: Any, device: Device, now: datetime) -> tuple[datetime, l
     if stated > now + SKEW:
         return now, ["OCCURRED_IN_FUTURE"]
     since = device.enrolled_at or device.added_at
-    if stated < since - timedelta(days=1):
+    if stated < since - timedelta(days=1) and not _sent_before(stated, now):
         return now, ["OCCURRED_BEFORE_ENROLMENT"]
     return min(stated, now), []
+
+
+def _sent_before(stated: datetime, now: datetime) -> bool:
+    """Whether the device may have been enrolled before, on a record that was put back since and knows it no more."""
+    return now - stated <= KEPT_ON_PHONES and restored.may_lack(now, within=KEPT_ON_PHONES)
 
 
 def _person_of(raw: Mapping[str, Any], caller: Caller) -> User | None:

@@ -10,6 +10,9 @@ from gear.models import Depot
 from inspections.models import Device
 
 STALE_AFTER = timedelta(days=3)  # common practice, no source: a shift, its rest days, and one more
+KEPT_ON_PHONES = timedelta(
+    days=30
+)  # how long a phone keeps what it has sent (static/inspections/field/delivered.js)
 MOST_SHOWN = 500
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.db import connection
 from django.db.models import Q
@@ -15,12 +15,9 @@ from gear.queries.health import AMBER, RED, WELL, Finding
 from gear.queries.restored import put_back_at
 from inspections import guards
 from inspections.models import Device
-from inspections.queries.devices import STALE_AFTER
+from inspections.queries.devices import KEPT_ON_PHONES, STALE_AFTER
 
 MOST_NAMED = 12
-KEPT_ON_PHONES = timedelta(
-    days=30
-)  # as long as a phone keeps what it has sent (static/inspections/field/delivered.js)
 
 
 def check_devices(now: datetime) -> Iterator[Finding]:

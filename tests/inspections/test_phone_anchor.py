@@ -1,18 +1,21 @@
 """A phone holds the newest seal it was handed: a record that lacks it is an older copy, and says so by itself."""
 
 import json
+from datetime import timedelta
 
 import pytest
+import time_machine
 from django.core.management import call_command
 from django.utils import timezone
 
 from gear.ledger import Draft, make_seal, outside, record
 from gear.ledger.seals import Anchor
-from gear.models import Seal
+from gear.models import Entry, Seal
 from gear.queries import answer, question, restored
 from inspections.field import signing
 from tests import builders
-from tests.inspections.fielding import NONCE, bundle, phone_of, send
+from tests.inspections.fielding import NONCE, at, bundle, outcomes, phone_of, send
+from tests.inspections.fielding import record as sent
 
 pytestmark = pytest.mark.django_db
 
@@ -111,9 +114,38 @@ def test_what_we_did_not_sign_says_nothing(phone):
     assert told() == DOUBT
 
 
-def test_who_is_not_enrolled_shows_nothing(client, blanket):
-    client.get("/truck/bundle/", {"nonce": NONCE, "seal": json.dumps(stated())})
-    assert told() == GOOD
+def test_a_seal_is_heard_whoever_shows_it_because_an_older_copy_knows_no_newer_phone(client, blanket):
+    refused = client.get("/truck/bundle/", {"nonce": NONCE, "seal": json.dumps(stated())})
+    assert refused.json()["refused"] == "NO_DEVICE"
+    assert told() == DOUBT
+
+
+def test_a_seal_is_heard_from_a_phone_whose_person_is_signed_out(phone, settings):
+    del phone.cookies[settings.SESSION_COOKIE_NAME]
+    refused = phone.get("/truck/bundle/", {"nonce": NONCE, "seal": json.dumps(stated())})
+    assert refused.json()["refused"] == "SIGN_IN"
+    assert told() == DOUBT
+
+
+# The newest restore, how long ago something happened on a phone that enrolled anew since, and whether its time counts.
+@pytest.mark.parametrize(
+    ("put_back_days_ago", "happened_days_ago", "counts"),
+    [(None, 2, False), (None, 0.9, True), (0, 2, True), (0, 29.9, True), (0, 31, False), (31, 2, False)],
+)
+def test_after_a_restore_a_phone_that_enrols_anew_sends_true_times(
+    put_back_days_ago, happened_days_ago, counts, cast, blanket
+):
+    now = timezone.now()
+    if put_back_days_ago is not None:
+        with time_machine.travel(now - timedelta(days=put_back_days_ago)):
+            put_back()
+            sign()
+    browser = phone_of(cast.dev, days_ago=0)
+    happened = now - timedelta(days=happened_days_ago)
+    one = sent("event", blanket, event="dropped", occurred_at=at(happened))
+    assert outcomes(send(browser, one)) == [("recorded", "")]
+    entry = Entry.objects.get(item=blanket, kind="event")
+    assert (abs(entry.occurred_at - happened) < timedelta(seconds=1)) is counts
 
 
 # What is on record, what the phone knew of that when it was handed its seal, and whether the lack of the seal tells.
