@@ -2,7 +2,8 @@
 // and it is then sent again. The server takes each record once, by its id.
 import * as store from "./store.js";
 
-const KEPT_MS = 30 * 86_400_000;
+const A_DAY_MS = 86_400_000;
+const KEPT_MS = 30 * A_DAY_MS;
 const MOST = { queue: 5000, photos: 60 }; // of records, and of photos, which take a hundred times the room
 const EPOCH = "epoch"; // changes where an older copy may have taken the record's place (gear/queries/restored.py)
 
@@ -22,8 +23,10 @@ export async function heard(epoch) {
   return before.length;
 }
 
-// Lets go what is too old or too much, by the server's time; the newest stay.
+// Lets go what is too old or too much, by the server's time, once a day, since it reads every photo; the newest stay.
 export async function pruned(nowMs) {
+  if (nowMs < ((await store.kept("pruned")) ?? 0) + A_DAY_MS) return;
+  await store.keep("pruned", nowMs);
   const rows = (await store.all("delivered")).sort((one, other) => other.ms - one.ms);
   const seen = { queue: 0, photos: 0 };
   for (const { id, from, ms } of rows) {

@@ -1,5 +1,6 @@
 // What this device keeps: the signed bundle, the highest time it has seen, every record that the server has not
-// acknowledged, and for a while those that it has. Nothing here is believed for being here: the bundle is checked against its signature at each start.
+// acknowledged, and for a while those that it has. Nothing here is believed for being here: the bundle is checked against
+// its signature at each start.
 
 const NAME = "truck";
 const STORES = { kept: "name", queue: "id", photos: "id", walks: "id", delivered: "id" };
