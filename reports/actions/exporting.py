@@ -237,14 +237,7 @@ class _Export:
 
     def _papers(self) -> None:
         if self.asked.kind == "items" and len(self.items) <= MOST_RECORDS:
-            for item in (
-                Item.objects.filter(pk__in=self.items).select_related("item_type").order_by("item_no")
-            ):
-                found = dossier(item, self.now, self.now, to=None, depot=None)
-                self._paper(
-                    f"record-{_plain(item.item_no)}",
-                    partial(dossier_pdf, found, depot=None, printed_at=self.now),
-                )
+            self._records()
         if self.asked.kind != "all":
             return
         self._list("gear-book", gearbook.COLUMNS, books.rows_of_gear())
@@ -253,6 +246,13 @@ class _Export:
         week = weekly(queries.question(), scope=Scope())
         self.archive.text("lists/overdue.csv", csv_lines(week.report))
         self._paper("overdue", partial(weekly_pdf, week))
+
+    def _records(self) -> None:
+        pieces = Item.objects.filter(pk__in=self.items).select_related("item_type")
+        for item in pieces.order_by("item_no"):
+            found = dossier(item, self.now, self.now, to=None, depot=None)
+            made = partial(dossier_pdf, found, depot=None, printed_at=self.now)
+            self._paper(f"record-{_plain(item.item_no)}", made)
 
     def _paper(self, name: str, made: Callable[[], bytes]) -> None:
         try:
